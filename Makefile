@@ -1,0 +1,70 @@
+# `make start` and `make test` do all set-up alone, in .venv/. Needed beforehand: make, Python 3.11 or newer with venv.
+
+VENV := .venv
+PYTHON_HERE := $(VENV)/bin/python
+PIP := $(PYTHON_HERE) -m pip --quiet --disable-pip-version-check --no-input
+BUILT := src/forestay/web/static/built/manifest.json
+BUILD_INPUTS := pyproject.toml src/forestay/__init__.py $(wildcard packaging/*.py) \
+	$(shell find frontend -type f -not -path '*/node_modules/*' 2>/dev/null)
+
+.DEFAULT_GOAL := help
+.PHONY: help start test lint types tests docs catalogue lock clean FORCE
+
+help: ## this list
+	@sed -n 's/^\([a-z]*\):.*## /make \1\t/p' $(MAKEFILE_LIST)
+
+start: $(VENV)/.package ## install what is needed and serve the invented cases on this machine
+	$(VENV)/bin/forestay serve --demo
+
+test: lint types tests docs ## all checks: style, types, tests with a real browser, documentation
+
+lint: $(VENV)/.checks ## style and layout of the code
+	$(VENV)/bin/ruff check
+	$(VENV)/bin/ruff format --check
+
+types: $(VENV)/.checks ## strict types
+	$(VENV)/bin/mypy
+
+tests: $(VENV)/.checks ## the tests; Chromium is installed where it is missing
+	CHROMIUM="$$(sh packaging/chromium.sh)" && export CHROMIUM && $(VENV)/bin/pytest
+
+docs: $(VENV)/.checks ## the documentation, with warnings as errors, and its examples
+	$(VENV)/bin/sphinx-build --fail-on-warning --quiet -b html docs docs/_build/html
+	$(VENV)/bin/sphinx-build --fail-on-warning --quiet -b doctest docs docs/_build/doctest
+
+catalogue: $(VENV)/.checks ## the catalogue of all sentences that a person may read
+	$(PYTHON_HERE) packaging/catalogue.py
+
+lock: ## pin the dependencies again (needs uv)
+	uv pip compile --quiet --universal --generate-hashes --no-emit-index-url --no-header --python-version 3.11 \
+		--extra dev --extra docs pyproject.toml -o requirements-dev.lock
+	uv pip compile --quiet --universal --generate-hashes --no-emit-index-url --no-header --python-version 3.11 \
+		--no-annotate -c requirements-dev.lock pyproject.toml -o requirements.lock
+
+clean: ## remove what make has made here
+	rm -rf $(VENV) docs/_build docs/generated src/forestay/web/static/built frontend/node_modules
+
+# Each stamp in .venv/ is made again when what it rests on has changed.
+$(VENV)/.created: packaging/environment.sh
+	sh packaging/environment.sh $(VENV)
+	@touch $@
+
+$(VENV)/.runtime: $(VENV)/.created requirements.lock
+	$(PIP) install --require-hashes -r requirements.lock
+	@touch $@
+
+$(VENV)/.package: $(VENV)/.runtime $(BUILD_INPUTS)
+	$(PIP) install --no-deps --editable .
+	@touch $@
+
+$(VENV)/.checks: $(VENV)/.package requirements-dev.lock
+	$(PIP) install --require-hashes -r requirements-dev.lock
+	@touch $@
+
+ifeq ($(wildcard $(BUILT)),)
+$(VENV)/.package: FORCE
+endif
+ifneq ($(shell $(PYTHON_HERE) -c 'print("works")' 2>/dev/null),works)
+$(VENV)/.created: FORCE
+endif
+FORCE:
