@@ -173,12 +173,17 @@ class EvidenceSet(Mapping[str, Row]):
     def without_spread(self, keys: Iterable[str]) -> EvidenceSet:
         """A new set in which the named rows have spread zero: for tests of what an interval rests on."""
         wanted = set(keys)
-        return EvidenceSet((
-            replace(row, sd=0.0 if row.sd is not None else None, low=_centre(row, row.low), high=_centre(row, row.high))
-            if row.key in wanted
-            else row
-            for row in self._rows.values()
-        ), self.sources)
+        return EvidenceSet(
+            (
+                replace(
+                    row, sd=0.0 if row.sd is not None else None, low=_centre(row, row.low), high=_centre(row, row.high)
+                )
+                if row.key in wanted
+                else row
+                for row in self._rows.values()
+            ),
+            self.sources,
+        )
 
     def reader(self) -> Reader:
         """A view that remembers what was read from it."""

@@ -1,0 +1,1 @@
+"""Benchmarks: what the engines cost, against a general-purpose reference in the same run."""

@@ -1,0 +1,1 @@
+"""The table of calculations: every computation that a person could want alone."""

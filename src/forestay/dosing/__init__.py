@@ -1,0 +1,1 @@
+"""Dosing engines: preparation arithmetic and limits."""

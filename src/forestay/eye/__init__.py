@@ -1,0 +1,1 @@
+"""Typed, frozen records of one eye, and what is plausible."""

@@ -1,0 +1,140 @@
+"""What a bag is, and what its answer is: records without any calculation of their own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import ClassVar, Literal
+
+import numpy as np
+
+from forestay.frame import mirror_by_hour, mirror_hour
+from forestay.mechanics.ring_loop import Ring
+from forestay.mechanics.zonule import Floats, Hold, ZonuleParameters, on_grid
+
+Contents = Literal["empty", "lens"]
+State = Literal["held", "collapsed", "unsupported"]
+
+
+@dataclass(frozen=True)
+class BagConstants:
+    """``hoop_stiffness_mn`` EA of the equator [mN]; ``toe_strain`` over which its tension builds up;
+    ``slack_resistance``, share of EA left when slack; ``load_spread_hours`` [hours] of equator over which an instrument
+    pulls; ``collapse_area_share``: a bag whose equator encloses less than this share of its area has collapsed."""
+
+    PREFIX: ClassVar[str] = "bag"
+    hoop_stiffness_mn: float
+    toe_strain: float
+    slack_resistance: float
+    load_spread_hours: float
+    collapse_area_share: float
+
+
+@dataclass(frozen=True)
+class Load:
+    """What the surgeon does to the equator.
+
+    ``radial``: a pull along the clock hour ``clock``, towards the centre (``inward``) or away from it;
+    ``tangential``: a pull along the rim at ``clock``; ``torque``: the same force shared evenly round the whole rim, so
+    that it only turns (``clock`` is without effect). ``force_mn`` [mN]; ``clockwise`` as the examiner sees the eye.
+    """
+
+    kind: Literal["radial", "tangential", "torque"]
+    clock: float
+    force_mn: float
+    inward: bool = True
+    clockwise: bool = True
+
+
+def by_clock(holds: tuple[Hold, ...]) -> tuple[Hold, ...]:
+    """Instruments in the order of their clock hours, as :class:`BagState` lists their pulls."""
+    return tuple(sorted(holds, key=lambda h: (on_grid(h.clock), h.stiffness_mn_per_mm, h.overpull_mm, h.arc_deg)))
+
+
+@dataclass(frozen=True)
+class Bag:
+    """One bag: ``support`` (12 shares by clock hour), its ``springs``, what is in it, what holds and pulls it."""
+
+    support: tuple[float, ...]
+    springs: ZonuleParameters
+    contents: Contents
+    ring: Ring | None = None
+    holds: tuple[Hold, ...] = ()
+    load: Load | None = None
+
+    def mirrored(self) -> Bag:
+        """The same bag in the other eye."""
+        ring, load = self.ring, self.load
+        if ring is not None and ring.gap_clock is not None:
+            ring = replace(ring, gap_clock=mirror_hour(ring.gap_clock))
+        if load is not None:
+            load = replace(load, clock=mirror_hour(load.clock), clockwise=not load.clockwise)
+        holds = tuple(replace(h, clock=mirror_hour(h.clock)) for h in self.holds)
+        return replace(self, support=mirror_by_hour(self.support), ring=ring, holds=holds, load=load).by_clock()
+
+    def by_clock(self) -> Bag:
+        """The same with its instruments in the order of their clock hours."""
+        return replace(self, holds=by_clock(self.holds))
+
+    def rounded(self) -> Bag:
+        """The same with clock positions rounded so that mirroring is exact (by less than 1e-7 hours)."""
+        ring, load = self.ring, self.load
+        if ring is not None and ring.gap_clock is not None:
+            ring = replace(ring, gap_clock=on_grid(ring.gap_clock))
+        if load is not None:
+            load = replace(load, clock=on_grid(load.clock))
+        return replace(
+            self, ring=ring, load=load, holds=tuple(replace(h, clock=on_grid(h.clock)) for h in self.holds)
+        ).by_clock()
+
+    def key(self) -> tuple[object, ...]:
+        """What tells a bag from its mirror image: equal for both when it is its own."""
+        gap = (self.ring.gap_clock or 0.0) if self.ring else 0.0
+        pull = (0.0, False)
+        if self.load is not None and self.load.kind != "torque":
+            pull = (self.load.clock, self.load.kind == "tangential" and self.load.clockwise)
+        elif self.load is not None:
+            pull = (0.0, self.load.clockwise)
+        holds = tuple((h.clock, h.stiffness_mn_per_mm, h.overpull_mm, h.arc_deg) for h in self.holds)
+        return (self.support, holds, gap, pull)
+
+
+@dataclass(frozen=True)
+class BagState:
+    """The answer for one bag. By clock hour: 12, 1 .. 11.
+
+    ``state``: ``held``; ``collapsed``: an empty bag that came off, folded, or found no rest; ``unsupported``: nothing
+    holds the lens, or no zonule and no instrument at all. ``x_mm``, ``y_mm``: the bag's centre, to the examiner's right
+    and up. ``load_mn`` (12,) pull of the zonule's own fibres in each clock hour; ``stretch_mm`` (12,) their mean
+    stretch; ``peak_stretch_mm`` the most stretched fibre anywhere; ``hold_mn`` pull of each instrument, in the order of
+    its clock hours; ``area_share`` area inside the equator against rest; ``outline_mm`` (2, N) the equator, clockwise
+    from 12.
+    """
+
+    state: State
+    x_mm: float
+    y_mm: float
+    load_mn: tuple[float, ...]
+    stretch_mm: tuple[float, ...]
+    peak_stretch_mm: float
+    hold_mn: tuple[float, ...]
+    area_share: float
+    outline_mm: Floats
+    converged: bool
+    iterations: int
+
+    @property
+    def displacement_mm(self) -> float:
+        """Distance of the bag's centre from its resting place [mm]."""
+        return float(np.hypot(self.x_mm, self.y_mm))
+
+    def mirrored(self) -> BagState:
+        """The same answer in the other eye, equal to the last bit."""
+        outline = self.outline_mm[:, ::-1].copy()
+        outline[0] = -outline[0]
+        return replace(
+            self,
+            x_mm=-self.x_mm,
+            load_mn=mirror_by_hour(self.load_mn),
+            stretch_mm=mirror_by_hour(self.stretch_mm),
+            outline_mm=outline,
+        )

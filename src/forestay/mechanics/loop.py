@@ -1,0 +1,118 @@
+"""Finds the rest shape of the bag's equator: damped Newton steps on the energy of a closed chain of stations."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forestay.mechanics.banded import NotPositiveDefiniteError, solve_cyclic
+from forestay.mechanics.loop_assembly import PAIR, Assembly, Blocks, Chain
+from forestay.mechanics.zonule import HOUR_COUNT, Floats, directions
+
+MAX_ITERATIONS = 300  # Newton steps at most
+RESIDUAL = 1e-9  # largest unbalanced force at a station, as a share of the chain's force scale
+ROUNDING = 1e-15  # the same, as a share of the largest stiffness times the loop's size: what double precision can reach
+STEP_CAP_MM = 0.5  # longest step of any station
+SHIFT_START, SHIFT_UP, SHIFT_DOWN, SHIFT_LEAST = 1e-3, 4.0, 0.2, 1e-9  # added stiffness where the factor fails [mN/mm]
+SHIFT_MOST = 1e12  # beyond it a plain downhill step is taken
+ARMIJO = 1e-4  # share of the promised fall of the energy that a step must bring
+HALVINGS = 12  # of a step, at most
+ENERGY_ROUNDING = 1e-14  # a rise of the energy below this share is rounding
+
+
+@dataclass(frozen=True)
+class LoopState:
+    """Rest shape: ``at_mm`` (2, N); ``iterations``; ``converged``; ``residual_mn`` largest unbalanced force left."""
+
+    at_mm: Floats
+    iterations: int
+    converged: bool
+    residual_mn: float
+
+    @property
+    def centre_mm(self) -> Floats:
+        """Mean of the stations (2,) [mm]: the bag's centre."""
+        return np.asarray(self.at_mm.mean(axis=-1), dtype=np.float64)
+
+    @property
+    def area_mm2(self) -> float:
+        """Area inside the equator [mm2]."""
+        x, y = self.at_mm
+        return 0.5 * float(np.abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))))
+
+
+def station_clocks(stations: int) -> Floats:
+    """Clock positions of the stations, clockwise from 12, half a spacing off it: no station lies on the border of two
+    clock hours when ``stations`` is a multiple of 24, and the ring of stations is its own mirror image.
+
+    >>> station_clocks(24)[:3].tolist()
+    [0.25, 0.75, 1.25]
+    """
+    return np.asarray((2 * np.arange(stations) + 1) * (0.5 * HOUR_COUNT / stations), dtype=np.float64)
+
+
+def station_directions(stations: int) -> Floats:
+    """Outward unit vectors (2, N) of the stations; the right half is the left half mirrored, to the last bit."""
+    right = np.stack(directions(station_clocks(stations)[: stations // 2]))
+    left = right[:, ::-1] * np.array([[-1.0], [1.0]])
+    return np.concatenate([right, left], axis=1)
+
+
+def solve(chain: Chain, *, start_mm: Floats, force_scale_mn: float) -> LoopState:
+    """Minimise the chain's energy from ``start_mm`` (2, N).
+
+    Newton's step comes from the exact Hessian; where that is not positive definite a shift is added (and taken back
+    after success); no station moves more than ``STEP_CAP_MM`` in a step; a step is halved until the energy falls
+    (Armijo). ``force_scale_mn`` [mN]: what counts as a force of the problem; rest is reached when no station is out of
+    balance by more than ``RESIDUAL`` of it, or what double precision allows beside very stiff parts.
+    Always ends: at most ``MAX_ITERATIONS``; ``converged`` tells.
+    """
+    assembly = Assembly(chain)
+    at = start_mm.copy()
+    size = float(np.abs(at).max())
+    energy = assembly.energy(at)
+    shift = 0.0
+    iterations = 0
+    gradient, blocks = assembly.derivatives(at)
+    for iterations in range(MAX_ITERATIONS + 1):
+        residual = float(np.abs(gradient).max())
+        stiffest = float(max(blocks.here[0, 0].max(), blocks.here[1, 1].max()))
+        converged = residual <= max(RESIDUAL * force_scale_mn, ROUNDING * stiffest * size)
+        if converged or iterations == MAX_ITERATIONS:
+            break
+        step, shift = _step(blocks, gradient, shift)
+        slope = float((gradient * step).sum())
+        rounding = ENERGY_ROUNDING * (abs(energy) + force_scale_mn)
+        part = 1.0
+        for _ in range(HALVINGS):
+            trial = at + part * step
+            trial_energy = assembly.energy(trial)
+            if trial_energy <= energy + ARMIJO * part * slope + rounding:
+                at, energy = trial, trial_energy
+                gradient, blocks = assembly.derivatives(at)
+                shift = shift * SHIFT_DOWN if shift > SHIFT_LEAST else 0.0
+                break
+            part *= 0.5
+        else:
+            shift = max(shift * SHIFT_UP, SHIFT_START)
+    return LoopState(at_mm=at, iterations=iterations, converged=converged, residual_mn=residual)
+
+
+def _step(blocks: Blocks, gradient: Floats, shift: float) -> tuple[Floats, float]:
+    """Newton's step with the least shift (of those tried) that makes the Hessian positive definite, capped."""
+    stations = gradient.shape[-1]
+    right = np.ascontiguousarray(-gradient.T).reshape(stations // 2, PAIR)
+    while True:
+        diagonal, following = blocks.shifted(shift).pairs()
+        try:
+            flat = solve_cyclic(diagonal=diagonal, following=following, right=right)
+            break
+        except NotPositiveDefiniteError:
+            shift = max(shift * SHIFT_UP, SHIFT_START)
+            if shift > SHIFT_MOST:  # not a matrix of this model: a plain downhill step still makes progress
+                flat = right / SHIFT_MOST
+                break
+    step = flat.reshape(stations, 2).T
+    longest = float(np.sqrt((step * step).sum(axis=0)).max())
+    return step * min(1.0, STEP_CAP_MM / longest) if longest > 0 else step, shift

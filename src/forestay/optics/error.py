@@ -1,0 +1,129 @@
+"""How far the refraction may miss its target: the parts of the error, propagated through the formula itself.
+
+    sd^2 = (s_L dR/dL)^2 + (s_K dR/dK)^2 + (s_d dR/dd)^2 + (s_P dR/dP)^2 + s_R^2
+
+Derivatives are central differences of the whole formula, so that the lens position moves with length and cornea as the
+formula moves it. Inputs: standard deviations of length and lens distance [mm], corneal power and lens power [D], and of
+the refraction itself [D]. Range: small errors around one eye.
+
+Reference: parts as Norrby, J Cataract Refract Surg 2008;34:368.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar, Literal, TypeAlias
+
+import numpy as np
+
+from forestay.optics import formulas
+from forestay.optics.lens_constants import LensConstant
+from forestay.optics.lens_model import LensModel
+from forestay.optics.ultrasound import Contact, Immersion
+from forestay.optics.values import Number, Read
+from forestay.optics.vergence import VergenceConstants
+
+DIFFERENCE_STEPS = 0.001
+"""Step of the central differences [mm and D]."""
+
+
+LengthMethod: TypeAlias = Literal["optical", "ultrasound-immersion", "ultrasound-contact"]
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorConstants:
+    """Parts of the error by length method [mm, D], and spread of the true lens power by band of power [D]."""
+
+    PREFIX: ClassVar[str] = "lens_error"
+    optical_length_sd_mm: float
+    optical_k_sd_d: float
+    ultrasound_k_sd_d: float
+    optical_distance_sd_mm: float
+    ultrasound_distance_sd_mm: float
+    weak_zonule_distance_sd_mm: float
+    refraction_sd_d: float
+    power_bands_d: tuple[float, ...]
+    power_sd_d: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Spreads:
+    """Standard deviations: length [mm], mean corneal power [D], lens distance [mm], lens power [D], refraction [D]."""
+
+    length_mm: float
+    k_d: float
+    distance_mm: float
+    power_d: float
+    refraction_d: float
+
+
+def power_sd_d(*, power_d: Number, constants: ErrorConstants) -> Number:
+    """Spread of the true power [D] of a lens labelled ``power_d`` [D], from the tolerance of its band."""
+    band = np.searchsorted(np.array(constants.power_bands_d), np.abs(power_d))
+    spread: Number = np.array(constants.power_sd_d)[band]
+    return spread
+
+
+def spreads(
+    *,
+    method: LengthMethod,
+    power_d: float,
+    weak_zonule: bool,
+    position_spread_mm: float,
+    read: Read,
+) -> Spreads:
+    """The parts of the error for a way of measuring length, a lens of ``power_d`` [D], and a position of the lens.
+
+    ``position_spread_mm`` is the spread that the position adds to that of a lens in the bag [mm].
+    """
+    errors = read(ErrorConstants)
+    optical = method == "optical"
+    if optical:
+        length_sd = errors.optical_length_sd_mm
+    else:
+        length_sd = read(Contact).sd_mm if method == "ultrasound-contact" else read(Immersion).sd_mm
+    in_bag = errors.optical_distance_sd_mm if optical else errors.ultrasound_distance_sd_mm
+    if weak_zonule:
+        in_bag = errors.weak_zonule_distance_sd_mm
+    return Spreads(
+        length_mm=length_sd,
+        k_d=errors.optical_k_sd_d if optical else errors.ultrasound_k_sd_d,
+        distance_mm=float(np.hypot(in_bag, position_spread_mm)),
+        power_d=float(power_sd_d(power_d=power_d, constants=errors)),
+        refraction_d=errors.refraction_sd_d,
+    )
+
+
+def refraction_sd_d(
+    *,
+    model: LensModel,
+    axial_length_mm: Number,
+    k_d: Number,
+    chamber_depth_mm: Number | None,
+    constant: LensConstant,
+    power_d: Number,
+    lens_shift_mm: Number,
+    spreads: Spreads,
+    vergence_constants: VergenceConstants,
+) -> Number:
+    """One standard deviation of the refraction [D] around its prediction."""
+
+    def refraction(length_mm: float, k: float, distance_mm: float, power: float) -> Number:
+        return formulas.refraction_d(
+            model=model,
+            axial_length_mm=axial_length_mm + length_mm,
+            k_d=k_d + k,
+            chamber_depth_mm=chamber_depth_mm,
+            constant=constant,
+            power_d=power_d + power,
+            vergence_constants=vergence_constants,
+            lens_shift_mm=lens_shift_mm + distance_mm,
+        )
+
+    parts = (spreads.length_mm, spreads.k_d, spreads.distance_mm, spreads.power_d)
+    total: Number = spreads.refraction_d * spreads.refraction_d
+    for part, step in zip(parts, DIFFERENCE_STEPS * np.eye(len(parts)), strict=True):
+        slope = (refraction(*step) - refraction(*-step)) / (2 * DIFFERENCE_STEPS)
+        total = total + part * part * slope * slope
+    sd: Number = np.sqrt(total)
+    return sd

@@ -1,0 +1,1 @@
+"""Risk engines: capsule complications, zonular support, the endothelium, published series."""

@@ -1,0 +1,158 @@
+"""Odds, likelihood ratios and how they combine: the arithmetic of evidence, without a clinical number in it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from forestay.risk.normal import normal_quantile
+
+
+def odds(probability: ArrayLike) -> Any:
+    """p / (1 - p).
+
+    >>> odds(0.5)
+    1.0
+    """
+    p = np.asarray(probability, dtype=float)
+    return _plain(p / (1 - p))
+
+
+def probability(odds_value: ArrayLike) -> Any:
+    """odds / (1 + odds).
+
+    >>> probability(1.0)
+    0.5
+    """
+    o = np.asarray(odds_value, dtype=float)
+    return _plain(o / (1 + o))
+
+
+def logit(p: ArrayLike) -> Any:
+    """ln(p / (1 - p))."""
+    return _plain(np.log(odds(p)))
+
+
+def logistic(log_odds: ArrayLike) -> Any:
+    """1 / (1 + exp(-x)), the inverse of :func:`logit`."""
+    return _plain(1 / (1 + np.exp(-np.asarray(log_odds, dtype=float))))
+
+
+def update(prior: ArrayLike, likelihood_ratio: ArrayLike) -> Any:
+    """Probability after evidence: posterior odds = prior odds x likelihood ratio.
+
+    Parameters: ``prior`` [probability, 0 < p < 1], ``likelihood_ratio`` [> 0]. Result [probability].
+
+    >>> round(update(0.036, 20.2), 3)
+    0.43
+    """
+    return probability(odds(prior) * np.asarray(likelihood_ratio, dtype=float))
+
+
+def ratio_between(before: float, after: float) -> float:
+    """The likelihood ratio that leads from one probability to another.
+
+    >>> round(ratio_between(0.5, 0.75), 6)
+    3.0
+    """
+    return float(odds(after) / odds(before))
+
+
+@dataclass(frozen=True, slots=True)
+class TableRatios:
+    """Likelihood ratios and odds ratio of a two-by-two table."""
+
+    positive: float
+    negative: float
+    odds_ratio: float
+
+
+def ratios_from_table(*, events_with: int, eyes_with: int, events_without: int, eyes_without: int) -> TableRatios:
+    """Ratios of a sign from counts: events and eyes with the sign, events and eyes without it.
+
+    LR+ = sensitivity / (1 - specificity), LR- = (1 - sensitivity) / specificity, OR = LR+ / LR-.
+
+    >>> ratios_from_table(events_with=19, eyes_with=122, events_without=19, eyes_without=937).positive.__round__(2)
+    4.96
+    """
+    events = events_with + events_without
+    others = eyes_with + eyes_without - events
+    sensitivity = events_with / events
+    false_positive = (eyes_with - events_with) / others
+    positive = sensitivity / false_positive
+    negative = (1 - sensitivity) / (1 - false_positive)
+    return TableRatios(positive, negative, positive / negative)
+
+
+def normal_ratio(value: ArrayLike, *, mean_with: float, sd_with: float, mean_without: float, sd_without: float) -> Any:
+    """Likelihood ratio of a measurement that is normal with one mean and spread in each of two groups.
+
+    LR = (s0 / s1) exp(((x - m0) / s0)^2 / 2 - ((x - m1) / s1)^2 / 2). All in the unit of ``value``. Far outside the
+    groups the ratio of two normal curves means nothing: the caller says between which values it may be used.
+
+    >>> round(normal_ratio(2.0, mean_with=2.36, sd_with=0.44, mean_without=2.74, sd_without=0.52), 2)
+    2.33
+    """
+    x = np.asarray(value, dtype=float)
+    with_sign = (x - mean_with) / sd_with
+    without = (x - mean_without) / sd_without
+    return _plain(sd_without / sd_with * np.exp(0.5 * (without**2 - with_sign**2)))
+
+
+def log_error_from_interval(*, low: float, high: float, level: float) -> float:
+    """Standard error of ln(ratio) from its confidence interval: (ln high - ln low) / (2 z).
+
+    >>> round(log_error_from_interval(low=3.05, high=3.94, level=0.95), 4)
+    0.0653
+    """
+    return (math.log(high) - math.log(low)) / (2 * normal_quantile(0.5 * (1 + level)))
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """One sign with its likelihood ratio, in a group of correlated signs."""
+
+    name: str
+    group: str
+    likelihood_ratio: float
+
+
+@dataclass(frozen=True, slots=True)
+class Weighted:
+    """A sign as it entered: ratio after the cap and its exponent."""
+
+    sign: Sign
+    likelihood_ratio: float
+    weight: float
+
+
+def weigh(signs: Sequence[Sign], *, cap: float, later_weight: float) -> tuple[Weighted, ...]:
+    """Cap each ratio between 1/cap and cap; in a group the strongest counts fully, each later one with the exponent.
+
+    "Strongest" is the largest distance from 1, up or down. Adding a sign with a ratio above 1 never lowers the product.
+    """
+    capped = [(s, min(max(s.likelihood_ratio, 1 / cap), cap)) for s in signs]
+    strongest: dict[str, int] = {}
+    for index, (sign, ratio) in enumerate(capped):
+        held = strongest.get(sign.group)
+        if held is None or abs(math.log(ratio)) > abs(math.log(capped[held][1])):
+            strongest[sign.group] = index
+    return tuple(
+        Weighted(sign, ratio, 1.0 if strongest[sign.group] == index else later_weight)
+        for index, (sign, ratio) in enumerate(capped)
+    )
+
+
+def product(weighted: Sequence[Weighted]) -> float:
+    """The product of ratio^weight."""
+    return math.exp(sum(w.weight * math.log(w.likelihood_ratio) for w in weighted))
+
+
+def _plain(values: Any) -> Any:
+    array = np.asarray(values, dtype=float)
+    return float(array) if array.ndim == 0 else array

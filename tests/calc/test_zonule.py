@@ -1,0 +1,238 @@
+"""The zonular-support calculation: floors, weights, mirror, monotone in every sign a case may hold."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from forestay.calc.zonule import zonular_support
+from forestay.errors import ForestayError, InvalidInput, UnknownKey
+from forestay.evidence import default_evidence
+from forestay.frame import HOURS, mirror_by_hour, mirror_hour
+
+BASE: dict[str, Any] = {"side": "right", "age_years": 70}
+quick = settings(deadline=None, derandomize=True, max_examples=60)
+
+
+def found(**keys: Any) -> Any:
+    return zonular_support.run({**BASE, **keys})
+
+
+def grades(**keys: Any) -> dict[str, float]:
+    return {g.grade: g.probability for g in found(**keys).result.grades}
+
+
+def codes(answer: Any) -> set[str]:
+    return {doubt.code for doubt in answer.doubts}
+
+
+def test_without_signs_the_grades_are_the_published_base_rates() -> None:
+    # Yaguchi 2015: 5098, 251, 55, 43 of 5447 eyes
+    expected = {"normal": 5098 / 5447, "weak": 251 / 5447, "very-weak": 55 / 5447, "extremely-weak": 43 / 5447}
+    assert grades() == pytest.approx(expected)
+    assert found().result.weights == ()
+
+
+def test_pseudoexfoliation_starts_where_a_ring_or_fixation_was_needed() -> None:
+    # 31 of 315 eyes, 9.84 %
+    assert 1 - grades(pseudoexfoliation=True)["normal"] == pytest.approx(0.0984, abs=0.00005)
+
+
+@pytest.mark.parametrize(
+    ("keys", "mildest"),
+    [
+        ({"phacodonesis": "after-movement"}, "weak"),
+        ({"phacodonesis": "at-rest"}, "very-weak"),
+        ({"subluxated": True}, "very-weak"),
+        ({"iris_lens_gap": True}, "weak"),
+        ({"dialysis_clock_hours": [6]}, "weak"),
+    ],
+)
+def test_a_seen_fact_is_weakness(keys: dict[str, Any], mildest: str) -> None:
+    answer = found(**keys)
+    order = [g.grade for g in answer.result.grades]
+    for grade in answer.result.grades:
+        assert (grade.probability == 0) == (order.index(grade.grade) < order.index(mildest))
+    assert [w.floor for w in answer.result.weights] == [mildest]
+    assert "seen-fact" in codes(answer)
+
+
+@pytest.mark.parametrize("keys", [{"phacodonesis": "none"}, {"subluxated": False}, {"dialysis_clock_hours": []}])
+def test_what_was_looked_for_and_not_seen_sets_no_floor(keys: dict[str, Any]) -> None:
+    assert grades(**keys) == grades()
+
+
+def test_a_seen_gap_is_nothing_there() -> None:
+    result = found(dialysis_clock_hours=[2, 3, 4]).result
+    lost = [h for h, mean, sd in zip(HOURS, result.zonule_mean, result.zonule_sd, strict=True) if mean == 0 == sd]
+    assert lost == [2, 3, 4]
+
+
+def test_weights_name_sign_ratio_and_standing() -> None:
+    answer = found(
+        pseudoexfoliation=True,
+        chamber_depth_mm=2.0,
+        fellow_chamber_depth_mm=2.5,
+        trauma=True,
+        vitrectomy=True,
+        fellow_zonular_complication=True,
+        connective_tissue_disorder="marfan",
+        appearance="hypermature",
+        axial_length_mm=29.0,
+        iridodonesis=True,
+    )
+    weights = {w.sign: w for w in answer.result.weights}
+    assert weights["chamber-depth"].likelihood_ratio == pytest.approx(2.33, abs=0.005)  # Z6 of the evidence
+    assert weights["fellow-zonular-complication"].likelihood_ratio == 20  # 71.6, capped
+    assert weights["connective-tissue-disorder"].likelihood_ratio == 10
+    assert weights["trauma"].likelihood_ratio == 3
+    assert weights["vitrectomy"].likelihood_ratio == 1.5
+    assert weights["hypermature"].likelihood_ratio == 2
+    assert weights["very-long-eye"].likelihood_ratio == 1.5
+    assert all(w.standing in ("read", "derived", "assumed", "memory") for w in weights.values())
+    history = [w.weight for w in answer.result.weights if w.group == "history"]
+    assert sorted(history) == [0.5, 0.5, 0.5, 1.0]
+    assert {w.sign for w in answer.result.weights if w.basis == "expert"} >= {"trauma", "vitrectomy", "iridodonesis"}
+
+
+def test_event_ratios_are_not_used_for_weakness() -> None:
+    shown = {w.sign: w.likelihood_ratio for w in found(pseudoexfoliation=True, phacodonesis="at-rest").result.weights}
+    assert 20.2 not in shown.values()
+
+
+@pytest.mark.parametrize(
+    ("keys", "percent", "tolerance"),
+    [
+        # Shingleton 2010 in pseudoexfoliation: 3.6 % overall, 2.0 % with a clean examination, 43 % when the lens moves
+        ({}, 3.6, 0.05),
+        ({"phacodonesis": "none", "iridodonesis": False, "subluxated": False}, 2.0, 0.05),
+        ({"phacodonesis": "after-movement"}, 43.0, 0.5),
+    ],
+)
+def test_the_published_event_rate(keys: dict[str, Any], percent: float, tolerance: float) -> None:
+    result = found(pseudoexfoliation=True, **keys).result
+    assert 100 * result.event_probability == pytest.approx(percent, abs=tolerance)
+    assert result.event_low < result.event_probability < result.event_high
+
+
+def test_no_event_rate_without_pseudoexfoliation() -> None:
+    assert found(phacodonesis="at-rest").result.event_probability is None
+
+
+def test_chamber_depth_speaks_only_in_pseudoexfoliation_and_within_the_studied_range() -> None:
+    assert found(chamber_depth_mm=2.0).result.weights == ()
+    edge, beyond = (found(pseudoexfoliation=True, chamber_depth_mm=d) for d in (1.8, 1.4))
+    assert edge.result == beyond.result
+    assert "outside-studied-range" in codes(beyond) - codes(edge)
+
+
+def test_an_operated_fellow_eye_is_no_measure_of_the_chamber() -> None:
+    signs = [
+        {w.sign for w in found(chamber_depth_mm=2.4, fellow_chamber_depth_mm=4.0, fellow_operated=o).result.weights}
+        for o in (False, True)
+    ]
+    assert signs == [{"chamber-asymmetry"}, set()]
+
+
+def test_pseudoexfoliation_of_the_fellow_eye_counts() -> None:
+    answer = found(pseudoexfoliation=False, fellow_pseudoexfoliation=True)
+    assert answer.result == found(pseudoexfoliation=True).result
+    assert "fellow-pseudoexfoliation" in codes(answer)
+
+
+eyes = st.fixed_dictionaries(
+    {},
+    optional={
+        "pseudoexfoliation": st.booleans(),
+        "phacodonesis": st.sampled_from(["none", "after-movement", "at-rest"]),
+        "subluxated": st.booleans(),
+        "iridodonesis": st.booleans(),
+        "iris_lens_gap": st.booleans(),
+        "dialysis_clock_hours": st.lists(st.integers(1, 12), max_size=3),
+        "trauma": st.booleans(),
+        "vitrectomy": st.booleans(),
+        "chamber_depth_mm": st.floats(1.5, 3.8),
+        "fellow_chamber_depth_mm": st.floats(1.5, 3.8),
+        "fellow_zonular_complication": st.booleans(),
+        "connective_tissue_disorder": st.sampled_from(["none", "marfan"]),
+        "axial_length_mm": st.floats(20, 33),
+        "appearance": st.sampled_from(["brown", "hypermature"]),
+    },
+)
+WORSE: dict[str, Any] = {
+    "pseudoexfoliation": True,
+    "phacodonesis": "at-rest",
+    "subluxated": True,
+    "iridodonesis": True,
+    "iris_lens_gap": True,
+    "trauma": True,
+    "vitrectomy": True,
+    "fellow_zonular_complication": True,
+    "fellow_pseudoexfoliation": True,
+    "connective_tissue_disorder": "homocystinuria",
+    "appearance": "hypermature",
+    "axial_length_mm": 34.0,
+}
+
+
+@quick
+@given(eye=eyes, sign=st.sampled_from([*WORSE, "dialysis_clock_hours"]))
+def test_a_further_sign_of_weakness_never_raises_the_support(eye: dict[str, Any], sign: str) -> None:
+    more = [*eye.get("dialysis_clock_hours", []), 7] if sign == "dialysis_clock_hours" else WORSE[sign]
+    before, after = found(**eye).result, found(**{**eye, sign: more}).result
+    assert all(a <= b + 1e-12 for a, b in zip(after.zonule_mean, before.zonule_mean, strict=True))
+
+
+@quick
+@given(eye=eyes)
+def test_the_other_eye_mirrors_exactly(eye: dict[str, Any]) -> None:
+    right = found(**eye).result
+    turned = [mirror_hour(h) for h in eye.get("dialysis_clock_hours", [])]
+    left = zonular_support.run({**BASE, **eye, "side": "left", "dialysis_clock_hours": turned}).result
+    assert mirror_by_hour(right.zonule_mean) == left.zonule_mean
+    assert mirror_by_hour(right.zonule_sd) == left.zonule_sd
+    assert right.grades == left.grades
+    assert (right.weights, right.event_probability) == (left.weights, left.event_probability)
+
+
+@quick
+@given(eye=eyes)
+def test_every_answer_is_a_distribution_and_a_share(eye: dict[str, Any]) -> None:
+    result = found(**eye).result
+    assert sum(g.probability for g in result.grades) == pytest.approx(1)
+    assert len(result.zonule_mean) == len(result.zonule_sd) == 12
+    assert all(0 <= mean <= 1 for mean in result.zonule_mean)
+    assert all(0 <= sd <= 0.5 for sd in result.zonule_sd)
+
+
+def test_the_spread_narrows_when_a_spread_is_taken_away() -> None:
+    sharp = default_evidence().without_spread(["zonule_signs.irregularity"])
+    given_eye = {**BASE, "phacodonesis": "at-rest"}
+    assert (
+        zonular_support.run(given_eye, sharp).result.zonule_sd[0] < zonular_support.run(given_eye).result.zonule_sd[0]
+    )
+
+
+def test_signs_and_flags_of_any_kind_are_accepted() -> None:
+    answer = found(sex="male", kidney_disease=True, lies_flat=False, alpha_blocker=True, synechiae=True, weight_kg=60)
+    assert answer.result == found().result
+
+
+@pytest.mark.parametrize(
+    ("change", "failure", "field"),
+    [
+        ({"side": "both"}, InvalidInput, "side"),
+        ({"dialysis_clock_hours": [13]}, InvalidInput, "dialysis_clock_hours.0"),
+        ({"dialysis_clock_hours": 6}, InvalidInput, "dialysis_clock_hours"),
+        ({"phacodonesis": True}, InvalidInput, "phacodonesis"),
+        ({"phacodonisis": "none"}, UnknownKey, "phacodonisis"),
+        ({"chamber_depth_mm": 25}, InvalidInput, "chamber_depth_mm"),
+    ],
+)
+def test_bad_input_is_one_clear_error(change: dict[str, Any], failure: type[ForestayError], field: str) -> None:
+    with pytest.raises(failure) as caught:
+        found(**change)
+    assert caught.value.field == field
