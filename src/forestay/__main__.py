@@ -1,0 +1,5 @@
+"""``python -m forestay``."""
+
+from forestay.cli.main import run
+
+run()

@@ -1,0 +1,227 @@
+"""What may be done with kept cases: open the store, import, decide, take back, read, export. Every face calls these."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from uuid import UUID, uuid5
+
+from forestay.case.bodies import Body, Decided, Withdrawn
+from forestay.case.case_file import decode, parse_case
+from forestay.case.chain import Link, facts_of
+from forestay.case.fact import Fact, content, new_fact
+from forestay.case.fold import conflict, fold
+from forestay.case.from_file import DEVICE, facts_from_case
+from forestay.case.lines import looks_like_facts
+from forestay.case.replay import ThreadEntry, thread
+from forestay.errors import ConflictingFact, NotFound
+from forestay.exchange.jsonlines import Imported, count, export_facts, import_facts
+from forestay.eye.situation import Situation
+from forestay.eye.validation import validate
+from forestay.store.interface import FactStore
+from forestay.store.location import as_url, default_url
+from forestay.text import tr
+
+INVENTED = "invented"
+"""Author of the facts of an invented case; a face marks such a case wherever it is shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class Who:
+    """Who says something, and from where: pseudonyms, never names."""
+
+    author: str
+    device: str
+
+
+@dataclass(frozen=True, slots=True)
+class KeptCase:
+    """A case as it is kept: its facts, what they amount to, how they read."""
+
+    case_id: str
+    facts: tuple[Fact, ...]
+    situation: Situation
+    thread: tuple[ThreadEntry, ...]
+    head: int
+    """The last server sequence: what a new fact is based on by whoever sees this."""
+    last_kept: datetime | None
+    invented: bool
+
+
+def open_store(url: str | None = None) -> FactStore:
+    """The store at ``url`` (an address or a path), or the user's own one."""
+    from forestay.store.sql import SqlFactStore
+
+    return SqlFactStore(as_url(url) if url else default_url())
+
+
+def import_case(
+    store: FactStore,
+    data: bytes,
+    *,
+    name: str = "",
+    case_id: str | None = None,
+    author: str = DEVICE,
+    happened_at: datetime | None = None,
+    apart: timedelta = timedelta(0),
+) -> Imported:
+    """Keep what a file holds: exported facts as they are, or a case file as facts. A repeat changes nothing.
+
+    The case is called ``case_id``, else after the file's ``name``. A case file that differs from the one which a case
+    was opened with is refused: what changed since is a new fact.
+    """
+    if looks_like_facts(decode(data, name or tr("the case file"))):
+        return import_facts(store, data)
+    case = parse_case(data, name)
+    called = case_id or _case_id(name)
+    made = facts_from_case(case, case_id=called, author=author, happened_at=happened_at, apart=apart)
+    before = count(store, called)
+    if before:
+        _same_file(called, made, store.links(called))
+        return Imported(called, 0, before)
+    return Imported(called, len(store.append(called, made)), len(made))
+
+
+def _same_file(case_id: str, made: list[Fact], kept: list[Link]) -> None:
+    opened_with = {link.header.id: link.body for link in kept if link.header.device == DEVICE}
+    if {fact.header.id: fact.body for fact in made} != opened_with:
+        raise ConflictingFact(
+            tr(
+                "Case {case} is already kept, opened with another file; import under another name, or add facts to it.",
+                case=case_id,
+            ),
+            field="case",
+            value=case_id,
+        )
+
+
+def _case_id(name: str) -> str:
+    stem = re.sub(r"\.[A-Za-z0-9]{1,8}$", "", name.replace("\\", "/").rpartition("/")[2])
+    words = re.sub(r"[^A-Za-z0-9._-]+", "-", stem).strip("._-")
+    return words[:64] or "case"
+
+
+def record(
+    store: FactStore,
+    case_id: str,
+    bodies: Mapping[UUID, Body],
+    *,
+    who: Who,
+    based_on: int | None = None,
+    corrects: UUID | None = None,
+    happened_at: datetime | None = None,
+) -> list[Fact]:
+    """Append facts by their identities. A repeat with the same identities and bodies changes nothing.
+
+    ``based_on`` is the head that the author saw; without it, everything kept so far.
+    """
+    known = store.links(case_id)
+    kept = _already(known, bodies)
+    if kept is not None:
+        return kept
+    sequence = max((link.header.device_sequence for link in known if link.header.device == who.device), default=0)
+    facts = [
+        new_fact(
+            body,
+            case=case_id,
+            author=who.author,
+            device=who.device,
+            device_sequence=number,
+            happened_at=happened_at,
+            based_on=len(known) if based_on is None else based_on,
+            corrects=corrects,
+            id=key,
+        )
+        for number, (key, body) in enumerate(bodies.items(), start=sequence + 1)
+    ]
+    with suppress(ConflictingFact):
+        return store.append(case_id, facts)
+    kept = _already(store.links(case_id), bodies)
+    if kept is None:
+        raise conflict(facts[0])
+    return kept
+
+
+def _already(known: list[Link], bodies: Mapping[UUID, Body]) -> list[Fact] | None:
+    """The facts of these identities where all are kept with the same bodies; None where none of them is."""
+    there = {fact.header.id: fact for fact in facts_of(known) if fact.header.id in bodies}
+    for key, fact in there.items():
+        if content(fact) != bodies[key]:
+            raise conflict(fact)
+    return list(there.values()) if there and len(there) == len(bodies) else None
+
+
+def decide(
+    store: FactStore,
+    case_id: str,
+    choices: Mapping[str, Any],
+    *,
+    reason: str,
+    key: UUID,
+    who: Who,
+    turned_down: tuple[str, ...] = (),
+    based_on: int | None = None,
+) -> list[Fact]:
+    """Keep choices as decisions, one fact each, with one reason. The same key again changes nothing."""
+    bodies: dict[UUID, Body] = {
+        uuid5(key, subject): validate(
+            Decided, {"subject": subject, "choice": choice, "reason": reason, "turned_down": turned_down}
+        )
+        for subject, choice in choices.items()
+    }
+    return record(store, case_id, bodies, who=who, based_on=based_on)
+
+
+def take_back(
+    store: FactStore, case_id: str, fact_id: UUID, *, why: str, key: UUID, who: Who, based_on: int | None = None
+) -> Fact:
+    """Take a fact back, with why; a withdrawal can be taken back too. The same key again changes nothing."""
+    body = validate(Withdrawn, {"fact": fact_id, "why": why})
+    return record(store, case_id, {key: body}, who=who, based_on=based_on)[0]
+
+
+def kept_case(store: FactStore, case_id: str) -> KeptCase:
+    """One case with all that a face needs of it."""
+    links = store.links(case_id)
+    facts = facts_of(links)
+    return KeptCase(
+        case_id=case_id,
+        facts=tuple(facts),
+        situation=fold(facts),
+        thread=tuple(thread(facts)),
+        head=len(links),
+        last_kept=links[-1].header.received_at,
+        invented=any(fact.header.author == INVENTED for fact in facts),
+    )
+
+
+def situation(store: FactStore, case_id: str) -> Situation:
+    """What the facts of a case amount to."""
+    return fold(store.facts(case_id))
+
+
+def case_ids(store: FactStore) -> list[str]:
+    """The cases kept, in order of arrival."""
+    return store.cases()
+
+
+def export_case(store: FactStore, case_id: str, form: str = "facts") -> bytes:
+    """The case in the form asked for."""
+    writer = FORMS.get(form)
+    if writer is None:
+        known = ", ".join(FORMS)
+        raise NotFound(
+            tr("A case cannot be exported as {form}; allowed: {known}.", form=form[:40], known=known),
+            field="as",
+            value=form[:40],
+            allowed=known,
+        )
+    return writer(store, case_id)
+
+
+FORMS = {"facts": export_facts}
+"""Name of a form to what writes it."""

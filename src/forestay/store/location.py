@@ -1,0 +1,38 @@
+"""Where the database is when nobody says otherwise. Knows nothing of databases."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from forestay.errors import UnreadableFile
+from forestay.text import tr
+
+FILE = "forestay.sqlite"
+
+
+def default_url() -> str:
+    """The database named by ``FORESTAY_DB``, else a file in the user's data folder, which is made if need be."""
+    named = os.environ.get("FORESTAY_DB")
+    if named:
+        return as_url(named)
+    home = os.environ.get("XDG_DATA_HOME")
+    folder = (Path(home) if home else Path.home() / ".local" / "share") / "forestay"
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as wrong:
+        raise UnreadableFile(
+            tr("The data folder {folder} cannot be made: {reason}.", folder=folder, reason=wrong.strerror),
+            field="db",
+            value=str(folder),
+        ) from None
+    return as_url(str(folder / FILE))
+
+
+def as_url(named: str) -> str:
+    """A database address; a plain path means an SQLite file there.
+
+    >>> as_url("cases.sqlite"), as_url("sqlite:////srv/cases.sqlite")
+    ('sqlite:///cases.sqlite', 'sqlite:////srv/cases.sqlite')
+    """
+    return named if "://" in named else f"sqlite:///{named}"

@@ -1,0 +1,183 @@
+"""One contract, every store: the same assertions on the store in memory and on the one in a database."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from forestay.case.bodies import Withdrawn
+from forestay.case.case_file import parse_case, read_facts
+from forestay.case.chain import SALT_BYTES, accept, erase, verify
+from forestay.case.fact import Fact
+from forestay.case.fold import fold
+from forestay.case.from_file import facts_from_case
+from forestay.demo import NAMES, demo_bytes
+from forestay.errors import BrokenChain, ConflictingFact, InvalidInput, NotFound
+from forestay.store.interface import FactStore
+from forestay.store.memory import MemoryFactStore
+from forestay.store.sql import SqlFactStore
+from tests.case.strategies import NOON, fact, length
+
+
+def memory(folder: Path, **options: Any) -> FactStore:
+    return MemoryFactStore(**options)
+
+
+def sqlite(folder: Path, **options: Any) -> FactStore:
+    return SqlFactStore(f"sqlite:///{folder}/cases.sqlite", **options)
+
+
+@pytest.fixture(params=[memory, sqlite], ids=["memory", "sqlite"])
+def make(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[..., FactStore]]:
+    made: list[FactStore] = []
+
+    def build(**options: Any) -> FactStore:
+        folder = tmp_path / str(len(made))
+        folder.mkdir()
+        made.append(request.param(folder, **options))
+        return made[-1]
+
+    yield build
+    for store in made:
+        store.close()
+
+
+@pytest.fixture
+def store(make: Callable[..., FactStore]) -> FactStore:
+    return make(clock=lambda: NOON)
+
+
+def facts(*numbers: int) -> list[Fact]:
+    return [fact(length(20 + n / 10), n) for n in numbers]
+
+
+def test_appended_facts_get_sequence_and_time_and_stay_as_they_are(store: FactStore) -> None:
+    sent = facts(1, 2)
+    kept = store.append("M-1", sent)
+    assert [one.header.server_sequence for one in kept] == [1, 2]
+    assert {one.header.received_at for one in kept} == {NOON}
+    assert [one.body for one in kept] == [one.body for one in sent]
+    assert store.facts("M-1") == kept
+    assert [one.header.server_sequence for one in store.append("M-1", facts(3))] == [3]
+    assert verify(store.links("M-1")) is None
+
+
+def test_appending_again_changes_nothing_and_answers_the_same(store: FactStore) -> None:
+    kept = store.append("M-1", facts(1, 2))
+    assert store.append("M-1", facts(2, 1)) == [kept[1], kept[0]]
+    assert store.append("M-1", facts(1, 2, 3))[:2] == kept
+    assert store.append("M-1", []) == []
+    assert len(store.facts("M-1")) == 3
+
+
+def test_the_same_identity_with_other_content_is_refused_and_nothing_of_the_batch_is_kept(store: FactStore) -> None:
+    store.append("M-1", facts(1))
+    with pytest.raises(ConflictingFact):
+        store.append("M-1", [*facts(2), Fact(facts(1)[0].header, facts(9)[0].body)])
+    assert len(store.facts("M-1")) == 1
+
+
+def test_an_identity_belongs_to_one_case(store: FactStore) -> None:
+    store.append("M-1", facts(1))
+    with pytest.raises(ConflictingFact):
+        store.append("M-2", [fact(length(20.1), 1, case="M-2")])
+    assert store.cases() == ["M-1"]
+
+
+def test_a_fact_that_cannot_be_is_not_kept(store: FactStore) -> None:
+    with pytest.raises(InvalidInput, match=r"biometry\.axial_length_mm"):
+        store.append("M-1", [*facts(1), Fact(facts(2)[0].header, b'{"values":{"biometry.axial_length_mm":2.3}}')])
+    with pytest.raises(InvalidInput, match="belongs to case"):
+        store.append("M-2", facts(1))
+    assert store.cases() == []
+
+
+def test_cases_come_in_order_of_arrival_and_an_unknown_one_is_an_error(store: FactStore) -> None:
+    for case in ("M-2", "M-10", "M-1"):
+        store.append(case, [fact(length(23), int(case[2:]), case=case)])
+    assert store.cases() == ["M-2", "M-10", "M-1"]
+    for ask in (store.facts, store.links):
+        with pytest.raises(NotFound, match="M-9"):
+            ask("M-9")
+
+
+def test_salts_are_random_and_long(make: Callable[..., FactStore]) -> None:
+    stores = [make(), make()]
+    for one in stores:
+        one.append("M-1", facts(1, 2))
+    links = [link for one in stores for link in one.links("M-1")]
+    assert {len(link.salt or b"") for link in links} == {SALT_BYTES}
+    assert len({link.salt for link in links}) == 4
+
+
+def test_adopting_keeps_salts_and_chain_and_is_idempotent(make: Callable[..., FactStore]) -> None:
+    here, there = make(), make()
+    here.append("M-1", facts(1, 2, 3))
+    links = here.links("M-1")
+    assert there.adopt("M-1", links[:2]) == 2
+    assert there.adopt("M-1", links) == 1
+    assert there.adopt("M-1", links) == 0
+    assert there.links("M-1") == links
+    there.append("M-1", facts(4))
+    assert there.adopt("M-1", links) == 0
+    assert verify(there.links("M-1")) is None
+
+
+def test_adopting_a_broken_or_another_history_is_refused(make: Callable[..., FactStore]) -> None:
+    here, there = make(), make()
+    here.append("M-1", facts(1, 2, 3))
+    links = here.links("M-1")
+    with pytest.raises(BrokenChain, match="Fact 2"):
+        there.adopt("M-1", [links[0], replace(links[1], body=b"{}"), links[2]])
+    assert there.cases() == []
+    there.append("M-1", facts(7))
+    with pytest.raises(ConflictingFact):
+        there.adopt("M-1", links)
+
+
+def test_erased_facts_are_kept_as_tombstones(store: FactStore) -> None:
+    links = accept("M-1", facts(1, 2), [], received_at=NOON, salt=bytes)
+    gone = [erase(links[0]), links[1]]
+    store.adopt("M-1", gone)
+    assert store.links("M-1") == gone
+    assert [one.header.device_sequence for one in store.facts("M-1")] == [2]
+
+
+def test_a_case_folds_the_same_from_the_store_as_from_the_file(store: FactStore) -> None:
+    for name in NAMES:
+        store.append(name, facts_from_case(parse_case(demo_bytes(name)), case_id=name))
+        assert fold(store.facts(name)) == fold(read_facts(demo_bytes(name)))
+
+
+def test_withdrawing_is_one_more_fact(store: FactStore) -> None:
+    first = store.append("M-1", facts(1))[0]
+    store.append("M-1", [fact(Withdrawn(fact=first.header.id, why="wrong eye"), 2, based_on=1)])
+    assert len(store.facts("M-1")) == 2
+
+
+def test_many_writers_at_once_lose_and_double_nothing(store: FactStore) -> None:
+    failures: list[BaseException] = []
+
+    def write(device: int) -> None:
+        try:
+            for n in range(10):
+                one = fact(length(20 + n / 10), n, device=f"d{device}", id=None)
+                store.append("M-1", [one])
+                store.append("M-1", [one])
+        except BaseException as wrong:  # noqa: BLE001 - handed to the main thread
+            failures.append(wrong)
+
+    threads = [threading.Thread(target=write, args=(device,)) for device in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert failures == []
+    links = store.links("M-1")
+    assert [link.sequence for link in links] == list(range(1, 41))
+    assert verify(links) is None
