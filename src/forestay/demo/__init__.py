@@ -1,0 +1,18 @@
+"""Five invented cases, for the demo practice and for examples. Nobody has these eyes."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+NAMES: tuple[str, ...] = (
+    "brown-pseudoexfoliation",
+    "trauma-gap",
+    "white-swollen",
+    "hard-poor-endothelium",
+    "long-vitrectomised-only-eye",
+)
+
+
+def demo_bytes(name: str) -> bytes:
+    """The case file of an invented case, as bytes."""
+    return files("forestay.demo").joinpath(f"{name}.toml").read_bytes()

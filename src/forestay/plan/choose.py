@@ -1,0 +1,94 @@
+"""Options compared: what speaks for and against each technique, their rank, and whether the choice is clear."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from forestay.evidence import Reader
+from forestay.plan.model import Chosen, Margin, Option
+from forestay.plan.ruleset import holding
+from forestay.text import tr
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Points of a technique with the reasons, and whether a rule excludes it."""
+
+    points: int
+    why: tuple[str, ...]
+    excluded: str | None
+
+
+def judge(technique: str, view: Mapping[str, Any], use: Reader) -> Verdict:
+    """The rules of ``techniques.toml`` that hold for a technique."""
+    points, why, excluded = 0, [], None
+    for rule in holding("techniques", "rule", view, use):
+        if rule.data["technique"] != technique:
+            continue
+        reason = rule.say("why", view, use)
+        rule.cite(use)
+        if rule.data.get("never"):
+            excluded = reason
+            continue
+        value = int(rule.data["points"])
+        points += value
+        why.append(tr("{sign}: {reason}", sign=tr("for") if value > 0 else tr("against"), reason=reason))
+    return Verdict(points, tuple(why), excluded)
+
+
+def short_of(margins: Sequence[Margin]) -> int:
+    """How many margins are short, absolute ones by probability under one half, comparative ones by sign."""
+    return sum(m.probability < 0.5 if m.probability is not None else m.margin < 0 for m in margins)
+
+
+def _loss(option: Option) -> float:
+    """Chance of losing capsule or cornea, taken as independent: used only to order options, never shown."""
+    kept = 1.0
+    for risk in option.risks:
+        if risk.name in ("capsule-rupture", "cornea"):
+            kept *= 1.0 - risk.probability
+    return 1.0 - kept
+
+
+def rank(options: Sequence[Option], verdicts: Mapping[str, Verdict], decided: str | None) -> tuple[Option, ...]:
+    """Options in order: the surgeon's own decision first, then by points, risk of this eye, and margins that are short."""
+
+    def key(option: Option) -> tuple[float, ...]:
+        verdict = verdicts.get(option.technique)
+        if verdict is None:
+            return (2, 0, 0, 0)
+        group = 0 if option.technique == decided else 3 if verdict.excluded is not None else 1
+        return (group, -verdict.points, round(_loss(option), 6), short_of(option.margins))
+
+    ordered = sorted(options, key=key)
+    return tuple(replace(option, rank=i + 1) for i, option in enumerate(ordered))
+
+
+def choose(ranked: Sequence[Option], verdicts: Mapping[str, Verdict], decided: str | None, use: Reader) -> Chosen:
+    """The first option, whether it is clearly ahead of the next, and why."""
+    first = ranked[0]
+    rivals = [
+        o for o in ranked[1:] if o.technique != "referral" and verdicts[o.technique].excluded is None and o.available
+    ]
+    following = rivals[0] if rivals else None
+    why = list(first.why)
+    if first.technique == decided:
+        why.insert(0, tr("decided by the surgeon"))
+    clear = True
+    if following is not None and first.technique in verdicts:
+        ahead = verdicts[first.technique].points - verdicts[following.technique].points
+        own, other = _loss(first), _loss(following)
+        ratio = max(own, other) / min(own, other) if min(own, other) > 0 else float("inf")
+        limit = use.number("rank.risk_ratio_clear")
+        clear = ahead >= 2 or (ahead == 1 and other >= own) or (own < other and ratio >= limit)
+        if not clear:
+            why.append(
+                tr(
+                    "{other} is about as good: what speaks for each differs by {points} and the risks do not part them",
+                    other=following.label,
+                    points=ahead,
+                )
+            )
+    return Chosen(first.technique, clear, tuple(why), following.technique if following else None)

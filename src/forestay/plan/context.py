@@ -1,0 +1,32 @@
+"""What a plan is made with, beyond the facts: evidence, the practice's own figures, the date, the draws."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+
+from forestay.evidence import EvidenceSet, default_evidence
+from forestay.plan.draws import COUNT, Draws
+
+
+@dataclass(frozen=True)
+class Practice:
+    """The surgeon's own figures. Empty until there are followed-up cases to learn from."""
+
+    name: str = "none yet"
+    digest: str = "empty"
+
+
+@dataclass(frozen=True)
+class Context:
+    """Everything that may change a plan and is not a fact of the case."""
+
+    evidence: EvidenceSet
+    draws: Draws
+    practice: Practice = field(default_factory=Practice)
+    today: date | None = None
+
+    @classmethod
+    def default(cls, *, draws: int = COUNT, today: date | None = None) -> Context:
+        """The evidence that ships, 1,000 draws, no figures of one's own."""
+        return cls(default_evidence(), Draws(draws), today=today)

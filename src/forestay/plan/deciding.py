@@ -1,0 +1,57 @@
+"""The first line of a plan: operate, later, refer or do not, with the reason and what to do before."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from forestay.evidence import Reader
+from forestay.plan.model import Check, Decision, First, KitItem, Verdict
+from forestay.plan.ruleset import Rule, holding
+from forestay.text import tr
+
+GRAVITY: tuple[Verdict, ...] = ("operate", "operate-later", "refer", "do-not-operate")
+
+
+def decide(
+    view: Mapping[str, Any], checks: Sequence[Check], ready: Sequence[KitItem], chosen: str, use: Reader
+) -> Decision:
+    """Hear every rule that holds; the gravest verdict wins. Findings to recheck and missing kit come first of all."""
+    rules = list(holding("decision", "rule", view, use))
+    verdict: Verdict = max((r.data["verdict"] for r in rules), key=GRAVITY.index, default="operate")
+    reasons = [r.say("why", view, use) for r in rules if r.data["verdict"] == verdict and verdict != "operate"]
+    first = [_first_check(c) for c in checks if c.level == "recheck"]
+    first += [_first(r, view, use) for r in rules if "first" in r.data]
+    missing = [item for item in ready if item.missing]
+    if verdict in ("operate", "operate-later"):
+        first += [
+            First(tr("get {item}", item=i.item), tr("this theatre has none: {why}", why=i.why), "kit-missing")
+            for i in missing
+        ]
+    why = "; ".join(reasons) or tr("nothing found that speaks against operating here")
+    return Decision(verdict, why, tuple(first), _sentence(verdict, why, first, ready, chosen))
+
+
+def _first_check(check: Check) -> First:
+    return First(tr("recheck {field}", field=check.field), check.why, "plausibility", (check.source,))
+
+
+def _first(rule: Rule, view: Mapping[str, Any], use: Reader) -> First:
+    return First(rule.say("first", view, use), rule.say("why", view, use), str(rule.data["key"]), rule.cite(use))
+
+
+def _sentence(verdict: Verdict, why: str, first: Sequence[First], ready: Sequence[KitItem], chosen: str) -> str:
+    """The decision in one or two sentences for the head of page and sheet."""
+    opening = {
+        "operate": tr("Operate here: {technique}.", technique=chosen),
+        "operate-later": tr("Operate here, but not yet: {why}.", why=why),
+        "refer": tr("Refer: {why}.", why=why),
+        "do-not-operate": tr("Do not operate for sight: {why}.", why=why),
+    }[verdict]
+    parts = [opening]
+    if first and verdict in ("operate", "operate-later"):
+        parts.append(tr("First {what}.", what="; ".join(f.do for f in first)))
+    special = [i.ready for i in ready if i.ready and not i.missing]
+    if special and verdict in ("operate", "operate-later"):
+        parts.append(tr("Have ready: {items}.", items=", ".join(special)))
+    return " ".join(parts)

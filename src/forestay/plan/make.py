@@ -1,0 +1,310 @@
+"""``make(situation, context) -> Plan``: the one entry. Facts in, the whole plan out; nothing is read or kept elsewhere."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from forestay import __version__
+from forestay.answer import Doubt, unique
+from forestay.evidence import Reader
+from forestay.eye.plausibility import check, refuse_if_needed
+from forestay.eye.records import CaseFile
+from forestay.eye.situation import Situation
+from forestay.plan import margins_back, margins_front
+from forestay.plan.astigmatism_part import astigmatism_plan
+from forestay.plan.choose import Verdict, choose, judge, rank
+from forestay.plan.context import Context
+from forestay.plan.deciding import decide
+from forestay.plan.drawing import drawing_of
+from forestay.plan.estimates import estimate
+from forestay.plan.lens_part import lens_plan
+from forestay.plan.listing import estimates_listed, eye_listed
+from forestay.plan.margins_zonule import loads_of, zonule_margins
+from forestay.plan.measures import Setting, measures_for
+from forestay.plan.mirror import Frame, to_frame
+from forestay.plan.model import Check, Chosen, Margin, Measures, Option, Plan, Unassessed
+from forestay.plan.offers import Offer
+from forestay.plan.risks import risks_of
+from forestay.plan.ruleset import holding
+from forestay.plan.sections import after, consent, doses, fallbacks, kit, steps, stops
+from forestay.plan.views import eye_view, measure_view
+from forestay.plan.words import TECHNIQUES, words_for
+from forestay.plan.zonule_loads import Loads
+from forestay.text import tr
+
+ALL_TECHNIQUES = ("manual-small-incision", "phacoemulsification", "extracapsular", "intracapsular")
+ALL_ANAESTHETICS = ("topical", "sub-tenon", "peribulbar", "retrobulbar", "general")
+
+
+def caution() -> str:
+    """The standing caution of every page and sheet."""
+    return tr(
+        "Decision support for trained surgeons, not a medical device. Check every value against the record and the "
+        "lens box. Local protocols and licensed judgement decide."
+    )
+
+
+def make(situation: Situation, context: Context) -> Plan:
+    """The plan for one situation.
+
+    Raises :class:`~forestay.errors.RefusedFinding` where a value forbids planning. Everything else that is missing or
+    doubtful widens intervals and stands among the doubts.
+    """
+    case = situation.case
+    use = context.evidence.reader()
+    findings = check(case, use=use)
+    refuse_if_needed(findings)
+    turned, decisions, frame = to_frame(case, situation.decisions)
+    setting = Setting(turned, estimate(turned, context.draws, use), decisions, use)
+    view = eye_view(case, setting)
+    ranked, verdicts, offers, loads = _options(setting, view, frame, context)
+    best = next((o for o in ranked if o.technique in offers), None)
+    checks = tuple(Check(f.field, f.value, f.level, f.why, f.source) for f in findings)
+    return _assemble(situation, context, _Work(setting, frame, view, ranked, verdicts, offers, loads, checks), best)
+
+
+@dataclass(frozen=True)
+class _Work:
+    """What is known once the options are compared."""
+
+    setting: Setting
+    frame: Frame
+    view: dict[str, Any]
+    ranked: tuple[Option, ...]
+    verdicts: dict[str, Verdict]
+    offers: dict[str, Offer]
+    loads: dict[str, Loads]
+    checks: tuple[Check, ...]
+
+    @property
+    def use(self) -> Reader:
+        """The reader of the whole plan."""
+        return self.setting.use
+
+
+def _options(
+    setting: Setting, view: dict[str, Any], frame: Frame, context: Context
+) -> tuple[tuple[Option, ...], dict[str, Verdict], dict[str, Offer], dict[str, Loads]]:
+    """Every technique of this theatre with measures, margins and risks, and referral; in order of rank."""
+    use, case = setting.use, setting.case
+    offered = case.theatre.techniques or ALL_TECHNIQUES
+    verdicts = {t: judge(t, view, use) for t in offered}
+    offers: dict[str, Offer] = {}
+    loads: dict[str, Loads] = {}
+    options = []
+    for technique in offered:
+        verdict = verdicts[technique]
+        measures = measures_for(setting, technique, None)
+        measures = replace(measures, anaesthetic=_anaesthetic(setting, measures, view, use))
+        offer = Offer(setting, measures, context)
+        if verdict.excluded is not None and technique != setting.decisions.technique:
+            options.append(
+                _option(technique, None, (), (), (tr("ruled out: {why}", why=verdict.excluded),), available=True)
+            )
+            continue
+        offers[technique] = offer
+        loads[technique] = loads_of(offer)
+        margins, lacking = _margins(offer, loads[technique])
+        option = _option(technique, _outward(measures, frame), margins, risks_of(offer), verdict.why, available=True)
+        options.append(replace(option, unassessed=lacking))
+    options.append(
+        _option("referral", None, (), (), (tr("a surgeon elsewhere, with what is missing here"),), available=True)
+    )
+    return rank(options, verdicts, setting.decisions.technique), verdicts, offers, loads
+
+
+def _option(
+    technique: str,
+    measures: Measures | None,
+    margins: Sequence[Margin],
+    risks: Sequence[Any],
+    why: Sequence[str],
+    *,
+    available: bool,
+) -> Option:
+    return Option(
+        technique=technique,
+        label=tr(TECHNIQUES[technique]),
+        measures=measures,
+        margins=tuple(margins),
+        risks=tuple(risks),
+        rank=0,
+        why=tuple(why),
+        available=available,
+    )
+
+
+def _anaesthetic(setting: Setting, measures: Measures, view: dict[str, Any], use: Reader) -> str | None:
+    """The first anaesthetic that a rule prefers, this theatre offers and no rule avoids."""
+    seen = view | {
+        "option.technique": measures.technique,
+        "measure.pupil_hooks": measures.pupil_hooks,
+    }
+    avoided = {a for r in holding("anaesthesia", "avoid", seen, use) for a in r.data["anaesthetic"]}
+    offered = [a for a in setting.case.theatre.anaesthesia or ALL_ANAESTHETICS if a not in avoided]
+    for rule in holding("anaesthesia", "choose", seen, use):
+        for wanted in rule.data["prefer"]:
+            if wanted in offered:
+                return str(wanted)
+    return None
+
+
+def _margins(offer: Offer, loads: Loads) -> tuple[tuple[Margin, ...], tuple[Unassessed, ...]]:
+    """All margins of an option, and those that lack input."""
+    found, lacking = [], []
+    lacks = offer.setting.estimates.lacks
+    makers = (*margins_front.MARGINS, *margins_back.MARGINS)
+    for maker in makers:
+        margin = maker(offer)
+        key = maker.__name__.removesuffix("_margin")
+        if margin is not None:
+            found.append(margin)
+        elif lacks.get(key):
+            lacking.append(Unassessed(tr(key), lacks[key]))
+    found += zonule_margins(offer, loads)
+    return tuple(found), tuple(lacking)
+
+
+def _outward(measures: Measures, frame: Frame) -> Measures:
+    """Measures in the eye's own clock hours."""
+    return replace(
+        measures,
+        hook_clocks=frame.hours(measures.hook_clocks),
+        capsule_hook_clocks=frame.hours(measures.capsule_hook_clocks),
+        tunnel_clock=frame.hour(measures.tunnel_clock),
+    )
+
+
+def _assemble(situation: Situation, context: Context, work: _Work, best: Option | None) -> Plan:
+    case, use, setting = situation.case, work.use, work.setting
+    offer = work.offers[best.technique] if best else None
+    lens, lens_doubts = lens_plan(offer or _bare_offer(setting, context))
+    view = dict(work.view) | {"option.count": float(len(work.offers))}
+    if offer is not None:
+        view |= measure_view(offer)
+    view |= _said(words_for(setting, offer.measures if offer else None, lens, work.frame))
+    barred = stops(view, use)
+    keys = frozenset(s.key for s in barred)
+    view |= _said(words_for(setting, offer.measures if offer else None, lens, work.frame, keys))
+    view |= _risk_words(best)
+    trolley = kit(view, use)
+    decision = decide(view, work.checks, trolley["items"], best.label if best else "", use)
+    chosen = _chosen(decision.decision, work, best, use)
+    operating = decision.decision in ("operate", "operate-later") and best is not None
+    technique = best.technique if best and operating else "referral"
+    astigmatism, astigmatism_doubts = astigmatism_plan(offer or _bare_offer(setting, context), work.frame)
+    doubts = [*_input_doubts(case), *setting.estimates.doubts, *lens_doubts, *astigmatism_doubts, *use.doubts()]
+    return Plan(
+        decision=decision,
+        eye=eye_listed(case),
+        checks=work.checks,
+        estimates=estimates_listed(setting, work.frame),
+        options=work.ranked,
+        chosen=chosen,
+        margins=best.margins if best else (),
+        unassessed=best.unassessed if best else (),
+        lens=lens,
+        astigmatism=astigmatism,
+        steps=() if decision.decision == "do-not-operate" else steps(technique, view, use),
+        kit=trolley if operating else {"items": (), "missing": ()},
+        doses=doses(view, use, keys) if operating else (),
+        fallbacks=fallbacks(view, use) if operating else (),
+        stops=barred,
+        consent=consent(view, use),
+        after=after(view, use),
+        doubts=unique(doubts),
+        sources=tuple(use.sources()),
+        version=version(context),
+        caution=caution(),
+        measures=best.measures if best else None,
+        drawing=drawing_of(case, setting, offer, work.loads.get(best.technique) if best else None, work.frame),
+        disagreements=tuple({"field": d.field, "values": d.values} for d in situation.disagreements),
+    )
+
+
+def _bare_offer(setting: Setting, context: Context) -> Offer:
+    return Offer(setting, measures_for(setting, "manual-small-incision", None), context)
+
+
+def _said(words: dict[str, Any]) -> dict[str, Any]:
+    return {k: v for k, v in words.items() if v is not None}
+
+
+def _risk_words(best: Option | None) -> dict[str, Any]:
+    risk = next((r for r in best.risks if r.name == "capsule-rupture"), None) if best else None
+    if risk is None:
+        return {}
+    return {
+        "words.risk_sentence": tr(
+            "{label} {p:.1%} ({low:.1%} to {high:.1%})",
+            label=risk.label,
+            p=risk.probability,
+            low=risk.low,
+            high=risk.high,
+        )
+    }
+
+
+def _chosen(verdict: str, work: _Work, best: Option | None, use: Reader) -> Chosen:
+    """The choice; referral where the decision or the lack of any option says so."""
+    if best is None or verdict in ("refer", "do-not-operate"):
+        nearest = best.technique if best else None
+        why = (
+            tr("the decision is not to operate here")
+            if verdict != "do-not-operate"
+            else tr("the decision is not to operate for sight")
+        )
+        return Chosen("referral", clear=True, why=(why,), next_best=nearest)
+    ranked = sorted(work.ranked, key=lambda o: (o.technique not in work.offers, o.rank))
+    return choose(ranked, work.verdicts, work.setting.decisions.technique, use)
+
+
+def _input_doubts(case: CaseFile) -> list[Doubt]:
+    """What was taken for granted because the case file does not say it."""
+    doubts = []
+    theatre = case.theatre
+    if theatre.has is None:
+        doubts.append(Doubt("kit-unknown", tr("What the theatre has is not stated; all kit was planned as available.")))
+    if theatre.dominant_hand is None:
+        doubts.append(Doubt("hand-unknown", tr("The surgeon's dominant hand is not stated; right was taken.")))
+    if theatre.techniques is None:
+        doubts.append(
+            Doubt("techniques-unknown", tr("The techniques of this theatre are not stated; all were considered."))
+        )
+    if theatre.anaesthesia is None:
+        doubts.append(
+            Doubt("anaesthesia-unknown", tr("The anaesthetics of this theatre are not stated; all were considered."))
+        )
+    if theatre.surgeon_grade is None:
+        doubts.append(
+            Doubt(
+                "grade-of-surgeon-unknown",
+                tr("The surgeon's grade is not stated; the risk is averaged over the published mix."),
+            )
+        )
+    unseen = [name for name, value in case.signs if value is None]
+    if unseen:
+        doubts.append(
+            Doubt(
+                "signs-not-recorded",
+                tr("Not recorded, and neither taken as present nor as absent: {names}.", names=", ".join(unseen)),
+            )
+        )
+    return doubts
+
+
+def version(context: Context) -> dict[str, str]:
+    """What made this plan: engine version and the digests of evidence, practice and context."""
+    context_digest = hashlib.sha256(
+        f"{context.evidence.digest}:{context.practice.digest}:{context.draws.count}:{context.today or ''}".encode()
+    ).hexdigest()
+    return {
+        "engine": __version__,
+        "evidence": context.evidence.digest,
+        "practice": context.practice.digest,
+        "context": context_digest,
+        "draws": str(context.draws.count),
+    }

@@ -1,0 +1,379 @@
+"""Margins of the way in and out: pupil, capsulorhexis, chamber, tunnel. Geometry on the common draws; absolute."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from forestay.mechanics import capsulorhexis, pupil, tunnel
+from forestay.mechanics.chamber import ChamberConstants
+from forestay.mechanics.pupil import PupilConstants
+from forestay.plan.measures import can_tip, hook_clocks, tenth_up, tolerated_stretch
+from forestay.plan.model import Margin
+from forestay.plan.offers import Change, Offer, absolute, best_change, known, mm, origin
+from forestay.plan.spread import Floats, Spread
+from forestay.text import tr
+
+MANUAL = "manual-small-incision"
+HOURS_PER_RADIAN = 6 / np.pi
+WIDER_STEPS_MM = 0.5
+"""How far a size is moved when the change that widens a margin most is looked for [mm]."""
+
+
+def made(offer: Offer, size_mm: float, row: str, stream: str) -> Spread:
+    """A size as the hand makes it: planned, with the spread of making it."""
+    use = offer.setting.use
+    return Spread.normal(size_mm, use.number(row), offer.context.draws.normal(stream))
+
+
+def pupil_opening(offer: Offer) -> Spread | None:
+    """Diameter of the largest circle in view [mm], with hooks where they are planned."""
+    now, m = offer.setting.estimates.pupil, offer.measures
+    if now is None:
+        return None
+    if m.pupil_hooks == 0 or m.hook_reach_mm is None:
+        return now
+    use, draws = offer.setting.use, offer.context.draws
+    scatter = use.constants(PupilConstants)
+    names = [f"hook {i}" for i in range(m.pupil_hooks)]
+    reach = m.hook_reach_mm + scatter.hook_reach_sd_mm * np.stack([draws.normal(f"{n} reach") for n in names])
+    angle = scatter.hook_angle_sd_rad * np.stack([draws.normal(f"{n} angle") for n in names]) * HOURS_PER_RADIAN
+    centre = pupil.opening_circle_mm(
+        clocks=m.hook_clocks, reach_mm=[m.hook_reach_mm] * m.pupil_hooks, pupil_mm=now.centre
+    )
+    circles = pupil.opening_circle_mm(
+        clocks=m.hook_clocks,
+        reach_mm=np.maximum(reach, m.hook_reach_mm / 4),
+        pupil_mm=now.draws,
+        clock_scatter_hours=angle,
+    )
+    return Spread(float(centre), np.asarray(circles))
+
+
+def pupil_margin(offer: Offer) -> Margin | None:
+    """Capsulorhexis plus clearance against the circle in view. A short one warns and never forbids."""
+    opening, m = pupil_opening(offer), offer.measures
+    if opening is None or m.capsulorhexis_mm is None:
+        return None
+    use = offer.setting.use.evidence.reader()
+    clearance = use.number("size.rhexis_clearance_mm")
+    use.constants(PupilConstants)
+    size = made(offer, m.capsulorhexis_mm, "size.rhexis_sd_mm", "capsulorhexis")
+    needs = Spread(size.centre + clearance, size.draws + clearance)
+    use.number("size.rhexis_sd_mm"), use.number("spread.pupil_mm")
+    offer.setting.use.merge(use)
+
+    def margin_of(other: Offer) -> float:
+        circle = _central_circle(other)
+        return circle - (other.measures.capsulorhexis_mm or 0.0) - clearance
+
+    given = (
+        tr("{count} hooks give {mm:.1f}", count=m.pupil_hooks, mm=opening.centre)
+        if m.pupil_hooks
+        else tr("the pupil gives {mm:.1f}", mm=opening.centre)
+    )
+    return absolute(
+        "pupil",
+        tr("Pupil"),
+        needs=needs,
+        has=opening,
+        unit="mm",
+        says=tr("needs {needs:.1f} mm in view · {given}", needs=needs.centre, given=given),
+        rests_on=("signs.pupil_dilated_mm", "measure.capsulorhexis_mm", "measure.pupil_hooks"),
+        widen=best_change(opening.centre - needs.centre, _pupil_changes(offer), margin_of),
+        origin=origin(
+            use,
+            formula=tr("largest circle in the opening - (capsulorhexis + clearance)"),
+            inputs=known(
+                pupil=mm(offer.setting.estimates.pupil.centre if offer.setting.estimates.pupil else 0.0),
+                hooks=m.pupil_hooks,
+                reach=mm(m.hook_reach_mm) if m.hook_reach_mm else None,
+                capsulorhexis=mm(m.capsulorhexis_mm),
+                clearance=mm(clearance),
+            ),
+            valid=tr("straight edge between hooks; an iris that does not tear"),
+            calculation="pupil",
+        ),
+    )
+
+
+def _central_circle(offer: Offer) -> float:
+    now, m = offer.setting.estimates.pupil, offer.measures
+    if now is None or not m.pupil_hooks or m.hook_reach_mm is None:
+        return now.centre if now else 0.0
+    return float(
+        pupil.opening_circle_mm(clocks=m.hook_clocks, reach_mm=[m.hook_reach_mm] * m.pupil_hooks, pupil_mm=now.centre)
+    )
+
+
+def _pupil_changes(offer: Offer) -> list[Change]:
+    m, use = offer.measures, offer.setting.use
+    most, least = int(use.number("size.hooks_most")), int(use.number("size.hooks_least"))
+    far, near = use.number("size.hook_reach_high_mm"), use.number("size.hook_reach_mm")
+    changes = []
+    more = least if m.pupil_hooks < least else m.pupil_hooks + 1
+    if more <= most:
+        clocks = hook_clocks(more, m.tunnel_clock)
+        changed = offer.with_measures(pupil_hooks=more, hook_clocks=clocks, hook_reach_mm=m.hook_reach_mm or near)
+        words = tr("{count} hooks", count=more)
+        changes.append(Change(words, changed, "pupil_hooks", more))
+    if m.pupil_hooks and m.hook_reach_mm and m.hook_reach_mm < far:
+        words = tr("hooks drawn to {mm:.1f} mm", mm=far)
+        changes.append(Change(words, offer.with_measures(hook_reach_mm=far)))
+    return changes
+
+
+def needed_opening(offer: Offer) -> tuple[Spread, str]:
+    """The opening that the nucleus needs [mm], and whether it is to pass ``tipped`` or ``flat``."""
+    estimates, stretch = offer.setting.estimates, tolerated_stretch(offer.setting)
+    diameter, thickness = estimates.nucleus_diameter, estimates.nucleus_thickness
+    if offer.technique == "phacoemulsification":
+        low = offer.setting.use.number("size.rhexis_phaco_low_mm")
+        return Spread(low, np.full_like(diameter.draws, low)), "divided"
+    if can_tip(offer.setting) and offer.technique == MANUAL:
+
+        def tipped(d: float | Floats, t: float | Floats) -> float | Floats:
+            return capsulorhexis.minimum_tipped_mm(
+                nucleus_diameter_mm=d, nucleus_thickness_mm=t, tolerated_stretch=stretch
+            )
+
+        return Spread(
+            float(tipped(diameter.centre, thickness.centre)), np.asarray(tipped(diameter.draws, thickness.draws))
+        ), "tipped"
+
+    def flat(d: float | Floats) -> float | Floats:
+        return capsulorhexis.minimum_flat_mm(nucleus_diameter_mm=d, tolerated_stretch=stretch)
+
+    return Spread(float(flat(diameter.centre)), np.asarray(flat(diameter.draws))), "flat"
+
+
+def capsulorhexis_margin(offer: Offer) -> Margin | None:
+    """The opening against what the nucleus needs to come through it at the tolerated stretch."""
+    m = offer.measures
+    if m.capsulorhexis_mm is None:
+        return None
+    use = offer.setting.use.evidence.reader()
+    needs, way = needed_opening(offer)
+    has = made(offer, m.capsulorhexis_mm, "size.rhexis_sd_mm", "capsulorhexis")
+    use.number("size.rhexis_sd_mm")
+    stretch = use.number("size.stretch_weak" if offer.setting.weak else "size.stretch_sound")
+    for key in ("nucleus.mean_diameter_mm", "nucleus.diameter_sd_mm", "nucleus.colour_diameter_correlation"):
+        use.row(key)
+    offer.setting.use.merge(use)
+    wider = tenth_up(m.capsulorhexis_mm + WIDER_STEPS_MM)
+    changes = [
+        Change(
+            tr("{mm:.1f} mm opening", mm=wider), offer.with_measures(capsulorhexis_mm=wider), "capsulorhexis_mm", wider
+        )
+    ]
+    note = "" if m.ring == "none" else tr("a relaxing cut would rule out the ring")
+    widen = best_change(
+        has.centre - needs.centre, changes, lambda other: (other.measures.capsulorhexis_mm or 0.0) - needs.centre
+    )
+    estimates = offer.setting.estimates
+    says = {
+        "tipped": tr("nucleus needs {needs:.1f} tipped · {has:.1f} planned", needs=needs.centre, has=has.centre),
+        "flat": tr("nucleus needs {needs:.1f} flat · {has:.1f} planned", needs=needs.centre, has=has.centre),
+        "divided": tr("pieces need {needs:.1f} · {has:.1f} planned", needs=needs.centre, has=has.centre),
+    }[way]
+    return absolute(
+        "capsulorhexis",
+        tr("Capsulorhexis"),
+        needs=needs,
+        has=has,
+        unit="mm",
+        says=" · ".join(part for part in (says, note) if part),
+        rests_on=("lens.grade", "lens.appearance", "biometry.chamber_depth_mm", "measure.capsulorhexis_mm"),
+        widen=widen,
+        origin=origin(
+            use,
+            formula=tr("tipped: girth of the nucleus on edge / (pi x stretch); flat: its diameter / stretch"),
+            inputs=known(
+                nucleus=tr(
+                    "{d:.1f} x {t:.1f} mm", d=estimates.nucleus_diameter.centre, t=estimates.nucleus_thickness.centre
+                ),
+                stretch=f"{stretch:g}",
+                opening=mm(m.capsulorhexis_mm),
+            ),
+            valid=tr("a smooth ellipsoid through a continuous round rim; epinucleus ignored"),
+            calculation="capsulorhexis",
+        ),
+    )
+
+
+def chamber_margin(offer: Offer) -> Margin | None:
+    """Room in the chamber: to tip the nucleus by hand, or the depth that phacoemulsification wants."""
+    estimates = offer.setting.estimates
+    if estimates.room is None or estimates.chamber_depth is None or offer.technique == "intracapsular":
+        return None
+    use = offer.setting.use.evidence.reader()
+    if offer.technique == "phacoemulsification":
+        limit = use.number("need.chamber_phaco_mm")
+        needs, has = Spread(limit, np.full(offer.context.draws.count, limit)), estimates.chamber_depth
+        says = tr("wants {needs:.1f} mm of depth · {has:.2f} measured", needs=limit, has=has.centre)
+        formula, valid = (
+            tr("chamber depth before surgery - depth under which complications rose"),
+            tr("174 eyes with pseudoexfoliation"),
+        )
+        widen = None
+        use.number("spread.chamber_mm")
+    else:
+        constants = use.constants(ChamberConstants)
+        needs, has = estimates.needed_to_tip, estimates.room
+        bare = has.centre - constants.ovd_gain_mm
+        says = tr(
+            "needs {needs:.1f} mm to tip · {bare:.1f} + {gain:.1f} with OVD",
+            needs=needs.centre,
+            bare=bare,
+            gain=constants.ovd_gain_mm,
+        )
+        formula = tr(
+            "chamber depth - cornea + deepening by OVD - (half the nucleus + {extra:g} mm)",
+            extra=constants.tipping_extra_mm,
+        )
+        valid = tr("room below the opening 6 mm; nucleus 7 to 9 mm")
+        gain = has.centre - needs.centre
+        widen = None
+        if gain < 0:
+            widen = best_change(
+                gain,
+                [Change(tr("deliver flat through a larger opening; refill before each lift"), offer)],
+                lambda _: has.centre - estimates.nucleus_thickness.centre,
+            )
+    offer.setting.use.merge(use)
+    return absolute(
+        "chamber",
+        tr("Chamber"),
+        needs=needs,
+        has=has,
+        unit="mm",
+        says=says,
+        rests_on=("biometry.chamber_depth_mm", "biometry.corneal_thickness_um", "lens.grade", "lens.appearance"),
+        widen=widen,
+        origin=origin(
+            use,
+            formula=formula,
+            inputs=known(
+                depth=tr("{mm:.2f} mm", mm=estimates.chamber_depth.centre),
+                cornea=tr("{um:.0f} micrometres", um=estimates.corneal_thickness_um),
+                nucleus=tr(
+                    "{d:.1f} x {t:.1f} mm", d=estimates.nucleus_diameter.centre, t=estimates.nucleus_thickness.centre
+                ),
+            ),
+            valid=valid,
+            calculation="chamber",
+        ),
+    )
+
+
+def needed_lip(offer: Offer) -> Spread:
+    """Lip length [mm] that nucleus and instrument ask of both lips."""
+    use, estimates, draws = offer.setting.use, offer.setting.estimates, offer.context.draws
+    give = Spread.normal(use.number("tunnel.tissue_give"), use.number("size.tissue_give_sd"), draws.normal("give"))
+    thickness = use.number("tunnel.instrument_thickness_mm") if offer.technique == MANUAL else 0.0
+
+    def needed(d: float | Floats, t: float | Floats, s: float | Floats) -> float | Floats:
+        return tunnel.needed_lip_mm(
+            nucleus_diameter_mm=d, nucleus_thickness_mm=t, instrument_thickness_mm=thickness, tissue_give=s
+        )
+
+    d, t = estimates.nucleus_diameter, estimates.nucleus_thickness
+    return Spread(
+        float(needed(d.centre, t.centre, give.centre)),
+        np.asarray(needed(d.draws, t.draws, np.maximum(give.draws, 1.0))),
+    )
+
+
+def outer_lip(offer: Offer, chord: float | Floats) -> float | Floats:
+    """Outer lip unfolded [mm]."""
+    m = offer.measures
+    return tunnel.lip_length_mm(chord_mm=chord, sagitta_mm=m.tunnel_sagitta_mm, shape=m.tunnel_shape)
+
+
+def tunnel_margin(offer: Offer) -> Margin | None:
+    """The shorter of outer lip (unfolded) and inner lip against the girth of nucleus and instrument."""
+    if offer.technique in ("phacoemulsification", "intracapsular"):
+        return None
+    m = offer.measures
+    use = offer.setting.use.evidence.reader()
+    needs = needed_lip(offer)
+    chord = made(offer, m.tunnel_outer_mm, "size.tunnel_chord_sd_mm", "tunnel chord")
+    for key in (
+        "tunnel.tissue_give",
+        "size.tissue_give_sd",
+        "tunnel.instrument_thickness_mm",
+        "size.tunnel_chord_sd_mm",
+    ):
+        use.row(key)
+    offer.setting.use.merge(use)
+    inner_more = m.tunnel_inner_mm - m.tunnel_outer_mm
+    floor = m.tunnel_outer_mm / 2 + m.tunnel_sagitta_mm
+
+    def shorter(c: float | Floats) -> float | Floats:
+        outer = outer_lip(offer, np.maximum(c, floor))
+        inner = np.asarray(c) + inner_more
+        return np.minimum(outer, inner) if offer.technique == MANUAL else np.asarray(outer)
+
+    has = Spread(float(shorter(chord.centre)), np.asarray(shorter(chord.draws)))
+    outer_now = float(outer_lip(offer, m.tunnel_outer_mm))
+    which = tr("inner lip") if m.tunnel_inner_mm < outer_now else tr("outer lip")
+    says = tr(
+        "nucleus needs {needs:.1f} mm of lip · {which} {has:.1f}", needs=needs.centre, which=which, has=has.centre
+    )
+    estimates = offer.setting.estimates
+    return absolute(
+        "tunnel",
+        tr("Tunnel") if offer.technique == MANUAL else tr("Wound"),
+        needs=needs,
+        has=has,
+        unit="mm",
+        says=says,
+        rests_on=("lens.grade", "lens.appearance", "measure.tunnel_chord_mm"),
+        widen=best_change(has.centre - needs.centre, _tunnel_changes(offer), _tunnel_gain(needs.centre)),
+        origin=origin(
+            use,
+            formula=tr("shorter lip - girth of nucleus and instrument / (2 x give)"),
+            inputs=known(
+                nucleus=tr(
+                    "{d:.1f} x {t:.1f} mm", d=estimates.nucleus_diameter.centre, t=estimates.nucleus_thickness.centre
+                ),
+                chord=mm(m.tunnel_outer_mm),
+                shape=m.tunnel_shape,
+                inner=mm(m.tunnel_inner_mm),
+            ),
+            valid=tr("a flat slit whose lips unfold wholly; a nucleus that is not squeezed"),
+            calculation="tunnel",
+        ),
+    )
+
+
+def _tunnel_gain(needs: float) -> Callable[[Offer], float]:
+    def margin_of(other: Offer) -> float:
+        m = other.measures
+        outer = float(outer_lip(other, m.tunnel_outer_mm))
+        return min(outer, m.tunnel_inner_mm) - needs if other.technique == MANUAL else outer - needs
+
+    return margin_of
+
+
+def _tunnel_changes(offer: Offer) -> list[Change]:
+    m, use = offer.measures, offer.setting.use
+    longer = tenth_up(m.tunnel_outer_mm + WIDER_STEPS_MM)
+    gain = m.tunnel_inner_mm - m.tunnel_outer_mm
+    changes = [
+        Change(
+            tr("{mm:.1f} mm chord", mm=longer),
+            offer.with_measures(tunnel_outer_mm=longer, tunnel_inner_mm=longer + gain),
+            "tunnel_chord_mm",
+            longer,
+        )
+    ]
+    if offer.technique == MANUAL and m.tunnel_shape == "straight":
+        sagitta = use.number("tunnel.sagitta_mm")
+        changed = offer.with_measures(tunnel_shape="frown", tunnel_sagitta_mm=sagitta)
+        changes.append(Change(tr("a frown of {mm:.1f} mm", mm=sagitta), changed))
+    return changes
+
+
+MARGINS = (pupil_margin, capsulorhexis_margin, chamber_margin, tunnel_margin)

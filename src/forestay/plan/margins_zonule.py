@@ -1,0 +1,114 @@
+"""Zonular margins: what each manoeuvre asks of the weakest fibres, against what a healthy eye comes through. They rank."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from forestay.plan.model import Margin
+from forestay.plan.offers import Change, Offer, best_change, comparative, known, origin
+from forestay.plan.spread import Spread
+from forestay.plan.zonule_loads import MANOEUVRES, Loads, lent_by_hooks, loads, springs
+from forestay.text import tr
+
+NAMES = {
+    "puncture": "first puncture",
+    "capsulorhexis-pull": "capsulorhexis",
+    "hydrodissection": "hydrodissection",
+    "rotation": "rotation",
+    "pole-lift": "pole lift",
+    "whole-nucleus": "whole nucleus",
+    "cortex": "cortex",
+    "ring": "ring in",
+    "lens-in": "lens in",
+}
+"""What each manoeuvre is called beside its rope."""
+
+
+def loads_of(offer: Offer, *, drawn: bool = True) -> Loads:
+    """The loads of every manoeuvre of this option; without draws where only the centre is asked."""
+    setting, m = offer.setting, offer.measures
+    use, estimates = setting.use, setting.estimates
+    return loads(
+        technique=offer.technique,
+        support=estimates.support if drawn else estimates.support[:, :0],
+        support_mean=estimates.support_mean,
+        lent=lent_by_hooks(m.capsule_hook_clocks, use.number("load.hook_share")),
+        parameters=springs(
+            bag_diameter_mm=estimates.bag_diameter.centre, age_years=setting.case.person.age_years, use=use
+        ),
+        tunnel_at=m.tunnel_clock,
+        ring=m.ring in ("before-nucleus", "after-nucleus"),
+        use=use,
+    )
+
+
+def zonule_margins(offer: Offer, found: Loads) -> list[Margin]:
+    """One margin for every manoeuvre; unit: multiples of a healthy eye's resting load."""
+    use = offer.setting.use.evidence.reader()
+    shares = {m.key: m.row for m in MANOEUVRES}
+    use.row("load.puncture_travel_mm"), use.row("zonule.prestretch_mm"), use.row("zonule.load_mn")
+    offer.setting.use.merge(use)
+    changed = _changes(offer)
+    helped = {c.words: loads_of(c.offer, drawn=False) for c in changed}
+    rows = []
+    for key in found.centre:
+        if key == "ring" and offer.measures.ring == "none":
+            continue
+        own = offer.setting.use.evidence.reader()
+        own.merge(use)
+        own.row(shares[key])
+        needs = Spread(found.centre[key], found.draws[key])
+        rows.append(
+            comparative(
+                f"zonule-{key}",
+                tr(NAMES[key]),
+                needs=needs,
+                has=Spread(found.borne, np.full_like(needs.draws, found.borne)),
+                unit=tr("x healthy resting load"),
+                says=tr(
+                    "asks {needs:.1f} times the resting load of a healthy fibre · a healthy eye bears {has:.1f}",
+                    needs=needs.centre,
+                    has=found.borne,
+                ),
+                rests_on=("signs", "person.age_years", "measure.ring", "measure.capsule_hooks", "measure.tunnel_clock"),
+                widen=best_change(
+                    found.borne - needs.centre,
+                    changed,
+                    lambda other, k=key: (
+                        helped[_words(changed, other)].borne - helped[_words(changed, other)].centre[k]
+                    ),  # type: ignore[misc]
+                ),
+                origin=origin(
+                    own,
+                    formula=tr("hardest routine step of a healthy eye - most stretched fibre at this step"),
+                    inputs=known(
+                        zonule=tr(
+                            "{hours:.1f} of 12 healthy clock hours", hours=offer.setting.estimates.support_hours.centre
+                        ),
+                        ring=offer.measures.ring,
+                        hooks=len(offer.measures.capsule_hook_clocks),
+                    ),
+                    valid=tr("ranks options within this eye; says nothing about percentages"),
+                    calculation="bag",
+                ),
+            )
+        )
+    return rows
+
+
+def _words(changes: list[Change], offer: Offer) -> str:
+    return next(c.words for c in changes if c.offer is offer)
+
+
+def _changes(offer: Offer) -> list[Change]:
+    """Supports that are not planned yet and could be."""
+    m, setting, changes = offer.measures, offer.setting, []
+    small = offer.technique in ("manual-small-incision", "phacoemulsification")
+    if m.ring == "none" and small and not setting.lacks_kit("tension-ring"):
+        changes.append(
+            Change(tr("a ring after the nucleus"), offer.with_measures(ring="after-nucleus"), "ring", "after-nucleus")
+        )
+    if not m.capsule_hook_clocks and not setting.lacks_kit("capsule-hooks") and m.capsulorhexis_mm is not None:
+        clocks = tuple((m.tunnel_clock + offset) % 12 or 12.0 for offset in (3, 6, 9))
+        changes.append(Change(tr("3 capsule hooks"), offer.with_measures(capsule_hook_clocks=clocks)))
+    return changes

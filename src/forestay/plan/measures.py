@@ -1,0 +1,284 @@
+"""The sizes, places and devices that a technique would use in this eye, unless the surgeon has settled them.
+
+Everything here is in the working frame (a right eye's). Numbers come from rows; the seat plays no part.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from forestay.evidence import Reader
+from forestay.eye.records import CaseFile
+from forestay.eye.situation import Decisions
+from forestay.frame import hour_distance, meridian_deg, temporal_hour, wrap_hour
+from forestay.mechanics import capsulorhexis, pupil, tunnel
+from forestay.plan.estimates import Estimates
+from forestay.plan.induced import expected_residual_d, induced_by
+from forestay.plan.model import Measures
+
+SCLERAL = ("manual-small-incision",)
+LARGE = ("extracapsular", "intracapsular")
+STEPS_PER_MM = 10
+"""Sizes are planned in tenths of a millimetre."""
+FEWEST_HOOKS = 3
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What the measures of any technique are worked out from."""
+
+    case: CaseFile
+    estimates: Estimates
+    decisions: Decisions
+    use: Reader
+
+    @property
+    def weak(self) -> bool:
+        """Whether the zonule is treated as weak."""
+        return self.estimates.is_weak(self.use)
+
+    @property
+    def gap_hours(self) -> float:
+        """Clock hours of zonule seen to be lost."""
+        return float(len(self.estimates.gap_hours))
+
+    def lacks_kit(self, item: str) -> bool:
+        """Whether the theatre says that it has none of ``item``; not knowing is not lacking."""
+        has = self.case.theatre.has
+        return has is not None and item not in has
+
+
+def tenth_up(value: float) -> float:
+    """The next tenth of a millimetre, at or above ``value``."""
+    return math.ceil(round(value * STEPS_PER_MM, 6)) / STEPS_PER_MM
+
+
+def tolerated_stretch(setting: Setting) -> float:
+    """How far the rim is planned to stretch: less where the fibres would pay before the rim."""
+    return setting.use.number("size.stretch_weak" if setting.weak else "size.stretch_sound")
+
+
+def can_tip(setting: Setting) -> bool:
+    """Whether the chamber under OVD has the room in which this nucleus tips on its edge."""
+    room = setting.estimates.room
+    return room is not None and room.centre >= setting.estimates.needed_to_tip.centre
+
+
+def capsulorhexis_mm(setting: Setting, technique: str) -> float | None:
+    """The opening planned [mm]: what the nucleus needs, within what is usual; None where the lens comes out whole."""
+    use = setting.use
+    if technique == "intracapsular":
+        return None
+    if setting.decisions.capsulorhexis_mm is not None:
+        return setting.decisions.capsulorhexis_mm
+    if technique == "phacoemulsification":
+        return use.number("size.rhexis_phaco_mm")
+    if technique == "extracapsular":
+        return use.number("size.rhexis_extracapsular_mm")
+    estimates, stretch = setting.estimates, tolerated_stretch(setting)
+    diameter, thickness = estimates.nucleus_diameter.centre, estimates.nucleus_thickness.centre
+    if can_tip(setting):
+        need = capsulorhexis.minimum_tipped_mm(
+            nucleus_diameter_mm=diameter, nucleus_thickness_mm=thickness, tolerated_stretch=stretch
+        )
+    else:
+        need = capsulorhexis.minimum_flat_mm(nucleus_diameter_mm=diameter, tolerated_stretch=stretch)
+    low, high = use.number("size.rhexis_manual_low_mm"), use.number("size.rhexis_manual_high_mm")
+    return min(max(tenth_up(float(need)), low), high)
+
+
+def tunnel_clock(setting: Setting, technique: str) -> float:
+    """Where the incision is centred: 12 unless astigmatism, a bleb or a gap speak for another place.
+
+    Of the places that are free, the one with the least expected squared residual astigmatism, where the cornea has
+    enough of it to matter; otherwise the first free place.
+    """
+    decided = setting.decisions.tunnel_clock
+    if decided is not None:
+        return decided
+    temporal = temporal_hour("right")
+    between = wrap_hour((temporal + 12.0) / 2)
+    small = technique == "phacoemulsification"
+    places: Sequence[float] = (temporal, between, 12.0) if small else (12.0, between, temporal)
+    if technique in LARGE:
+        places = (12.0,)
+    if setting.case.signs.filtering_bleb:
+        places = [p for p in places if p == temporal] or [temporal]
+    free = [p for p in places if all(hour_distance(p, gap) > 1 for gap in setting.estimates.gap_hours)] or list(places)
+    b = setting.case.biometry
+    if b.k1_d is None or b.k2_d is None or b.k1_axis_deg is None or b.k2_axis_deg is None:
+        return free[0]
+    if abs(b.k1_d - b.k2_d) < setting.use.number("act.steep_astigmatism_d"):
+        return free[0]
+    residual = {
+        p: expected_residual_d(
+            setting.case,
+            induced_by(technique, clock=p, shape="frown", length_mm=None, use=setting.use),
+            meridian_deg(p),
+        )
+        for p in free
+    }
+    return min(free, key=lambda p: residual[p])
+
+
+def tunnel_sizes(setting: Setting, technique: str, shape: str) -> tuple[float, float, float, float]:
+    """Outer chord, inner lip, sagitta, distance behind the limbus [mm]."""
+    use, decided = setting.use, setting.decisions.tunnel_chord_mm
+    if technique == "phacoemulsification":
+        chord = decided if decided is not None else use.number("size.tunnel_phaco_mm")
+        return chord, chord, 0.0, 0.0
+    if technique in LARGE:
+        name = "size.wound_extracapsular_mm" if technique == "extracapsular" else "size.wound_intracapsular_mm"
+        chord = decided if decided is not None else use.number(name)
+        return chord, chord, 0.0, 0.0
+    sagitta = 0.0 if shape == "straight" else use.number("tunnel.sagitta_mm")
+    chord = decided if decided is not None else _chord_for_nucleus(setting, shape, sagitta)
+    return chord, chord + use.number("tunnel.inner_lip_extra_mm"), sagitta, use.number("size.tunnel_distance_mm")
+
+
+def _chord_for_nucleus(setting: Setting, shape: str, sagitta_mm: float) -> float:
+    use, estimates = setting.use, setting.estimates
+    needed = float(
+        tunnel.needed_lip_mm(
+            nucleus_diameter_mm=estimates.nucleus_diameter.centre,
+            nucleus_thickness_mm=estimates.nucleus_thickness.centre,
+            instrument_thickness_mm=use.number("tunnel.instrument_thickness_mm"),
+            tissue_give=use.number("tunnel.tissue_give"),
+        )
+    )
+    low, high = use.number("size.tunnel_low_mm"), use.number("size.tunnel_high_mm")
+    chord = low
+    while chord < high and float(tunnel.lip_length_mm(chord_mm=chord, sagitta_mm=sagitta_mm, shape=shape)) < needed:
+        chord = round(chord + 1 / STEPS_PER_MM, 1)
+    return min(chord, high)
+
+
+def hook_clocks(count: int, tunnel_at: float) -> tuple[float, ...]:
+    """Clock hours of ``count`` iris hooks, evenly spaced to the half hour; the tunnel lies midway between two."""
+    if count == 0:
+        return ()
+    offsets = (round(2 * (i + 0.5) * 12.0 / count) / 2 for i in range((count + 1) // 2))
+    clocks = {wrap_hour(tunnel_at + side * offset) for offset in offsets for side in (1, -1)}
+    return tuple(sorted(clocks, key=lambda c: c % 12))
+
+
+def iris_hooks(
+    setting: Setting, technique: str, opening_mm: float | None, tunnel_at: float
+) -> tuple[int, float | None]:
+    """How many iris hooks and how far they reach [mm]: the fewest that show the opening all round,
+
+    or the most that are usual where even those do not: the margin then says so, and an opening may run under the iris.
+    """
+    use, decided = setting.use, setting.decisions.pupil_hooks
+    reach = use.number("size.hook_reach_mm")
+    if decided is not None:
+        return decided, (reach if decided else None)
+    pupil_now = setting.estimates.pupil
+    if opening_mm is None or pupil_now is None or technique in LARGE or setting.lacks_kit("iris-hooks"):
+        return 0, None
+    wanted = opening_mm + use.number("size.rhexis_clearance_mm")
+    if pupil_now.centre >= wanted:
+        return 0, None
+    least, usual = int(use.number("size.hooks_least")), int(use.number("size.hooks_usual_most"))
+    for count in range(least, usual + 1):
+        circle = pupil.opening_circle_mm(
+            clocks=hook_clocks(count, tunnel_at), reach_mm=[reach] * count, pupil_mm=pupil_now.centre
+        )
+        if float(circle) >= wanted:
+            return count, reach
+    return usual, reach
+
+
+def ring_timing(setting: Setting, technique: str) -> str:
+    """Whether a plain ring goes in, and when: after the nucleus, since before it the ring follows the nucleus."""
+    use = setting.use
+    if technique in LARGE:
+        return "none"
+    if setting.decisions.ring is not None:
+        return setting.decisions.ring
+    if setting.lacks_kit("tension-ring"):
+        return "none"
+    gap = setting.gap_hours
+    if gap > use.number("act.bag_lost_hours"):
+        return "none"
+    moves = setting.case.signs.phacodonesis in ("after-movement", "at-rest")
+    return "after-nucleus" if gap > use.number("act.ring_needed_hours") or moves else "none"
+
+
+def capsule_hooks(setting: Setting, technique: str, tunnel_at: float) -> tuple[float, ...]:
+    """Clock hours of capsule hooks: at the ends and in the middle of a gap, or across the tunnel where all is weak."""
+    if technique in LARGE or not setting.weak or setting.lacks_kit("capsule-hooks"):
+        return ()
+    gaps = setting.estimates.gap_hours
+    if gaps:
+        first, last = _ends(gaps)
+        span = (last - first) % 12
+        return tuple(wrap_hour(first + offset) for offset in (-0.5, span / 2, span + 0.5))
+    return tuple(wrap_hour(tunnel_at + offset) for offset in (3, 6, 9))
+
+
+def _ends(hours: Sequence[float]) -> tuple[float, float]:
+    """First and last hour of a gap, going round the clock from its widest break."""
+    ordered = sorted(h % 12 for h in hours)
+    breaks = [(ordered[(i + 1) % len(ordered)] - h) % 12 or 12.0 for i, h in enumerate(ordered)]
+    widest = max(range(len(ordered)), key=lambda i: breaks[i])
+    return wrap_hour(ordered[(widest + 1) % len(ordered)]), wrap_hour(ordered[widest])
+
+
+def lens_position(setting: Setting, technique: str, ring: str) -> str:
+    """Where the lens is planned to lie, by what is left to hold it."""
+    use, gap = setting.use, setting.gap_hours
+    if technique == "intracapsular" or gap > use.number("act.bag_lost_hours"):
+        return "anterior-chamber" if anterior_chamber_allowed(setting) else "aphakia"
+    if gap <= use.number("act.ring_needed_hours") or ring != "none" or not setting.lacks_kit("ring-segment"):
+        return "bag"
+    return "sulcus" if 12 - gap >= use.number("act.sulcus_support_hours") else "scleral"
+
+
+def anterior_chamber_allowed(setting: Setting) -> bool:
+    """Whether a lens may stand before the iris: deep chamber, enough cells, no glaucoma, and one is at hand."""
+    case, use = setting.case, setting.use
+    count, depth = case.biometry.endothelial_count_per_mm2, case.biometry.chamber_depth_mm
+    return (
+        not setting.lacks_kit("anterior-chamber-lens")
+        and count is not None
+        and count >= use.number("act.count_caution_per_mm2")
+        and depth is not None
+        and depth >= use.number("act.shallow_chamber_mm")
+        and not case.signs.glaucoma
+        and not case.signs.guttae
+    )
+
+
+def measures_for(setting: Setting, technique: str, anaesthetic: str | None) -> Measures:
+    """All measures of ``technique`` in this eye."""
+    shape = setting.decisions.tunnel_shape or ("frown" if technique in SCLERAL else "straight")
+    clock = tunnel_clock(setting, technique)
+    outer, inner, sagitta, distance = tunnel_sizes(setting, technique, shape)
+    opening = capsulorhexis_mm(setting, technique)
+    count, reach = iris_hooks(setting, technique, opening, clock)
+    ring = ring_timing(setting, technique)
+    lens = setting.case.lens
+    hidden = lens.appearance in ("brown", "black", "white", "intumescent", "hypermature")
+    return Measures(
+        technique=technique,
+        anaesthetic=anaesthetic,
+        pupil_hooks=count,
+        hook_clocks=hook_clocks(count, clock),
+        hook_reach_mm=reach,
+        capsulorhexis_mm=opening,
+        capsule_hook_clocks=capsule_hooks(setting, technique, clock),
+        ring=ring,
+        relaxing_cuts=0,
+        tunnel_clock=clock,
+        tunnel_shape=shape,
+        tunnel_outer_mm=outer,
+        tunnel_inner_mm=inner,
+        tunnel_sagitta_mm=sagitta,
+        tunnel_distance_mm=distance,
+        sutured=technique in LARGE,
+        lens_position=lens_position(setting, technique, ring),
+        dye=technique != "intracapsular" and (hidden or setting.case.signs.fundus_view is False),
+    )

@@ -1,0 +1,360 @@
+"""The plan as a value: everything a page, a sheet or a program may show. Keys follow the contract of ``forestay plan``.
+
+Built of frozen dataclasses; :func:`as_dict` gives plain JSON types. Clock hours and meridians are the eye's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from typing import Any, Literal
+
+from forestay.answer import Doubt
+
+Level = Literal["note", "recheck", "refuse"]
+Verdict = Literal["operate", "operate-later", "refer", "do-not-operate"]
+
+
+@dataclass(frozen=True)
+class Origin:
+    """What stands behind a number on the screen: formula, inputs with units, range, sources, standing."""
+
+    formula: str
+    inputs: tuple[tuple[str, str], ...]
+    valid: str
+    sources: tuple[dict[str, Any], ...]
+    calculation: str | None = None
+    weak: bool = False
+    """True where any row behind it is from memory or assumed: shown as a small degree sign."""
+
+
+@dataclass(frozen=True)
+class Check:
+    """A plausibility finding."""
+
+    field: str
+    value: Any
+    level: Level
+    why: str
+    source: str
+
+
+@dataclass(frozen=True)
+class First:
+    """Something to do before surgery, and why."""
+
+    do: str
+    why: str
+    rule: str
+    sources: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The first line of a plan."""
+
+    decision: Verdict
+    why: str
+    first: tuple[First, ...]
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A quantity of the eye that was worked out rather than measured, with its interval (central 90 %)."""
+
+    name: str
+    label: str
+    value: float
+    low: float
+    high: float
+    unit: str
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Widen:
+    """The one change that would widen a margin most. ``control``/``value`` let a page make it."""
+
+    change: str
+    gain: float
+    control: str | None = None
+    value: float | str | None = None
+
+
+@dataclass(frozen=True)
+class Margin:
+    """What a step needs against what the eye offers."""
+
+    key: str
+    step: str
+    needs: float
+    has: float
+    unit: str
+    margin: float
+    low: float
+    high: float
+    scale: Literal["absolute", "comparative"]
+    probability: float | None
+    rests_on: tuple[str, ...]
+    widen: Widen | None
+    says: str
+    """One sentence: what is needed, what is there."""
+    origin: Origin
+    group: Literal["main", "zonule"] = "main"
+
+
+@dataclass(frozen=True)
+class Unassessed:
+    """A margin that lacks input, with which."""
+
+    step: str
+    lacks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Risk:
+    """A probability from published series, with interval and source."""
+
+    name: str
+    label: str
+    probability: float
+    low: float
+    high: float
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class Measures:
+    """Every size, device and place that an option uses. All clock hours are the eye's."""
+
+    technique: str
+    anaesthetic: str | None
+    pupil_hooks: int
+    hook_clocks: tuple[float, ...]
+    hook_reach_mm: float | None
+    capsulorhexis_mm: float | None
+    capsule_hook_clocks: tuple[float, ...]
+    ring: str
+    relaxing_cuts: int
+    tunnel_clock: float
+    tunnel_shape: str
+    tunnel_outer_mm: float
+    tunnel_inner_mm: float
+    tunnel_sagitta_mm: float
+    tunnel_distance_mm: float
+    sutured: bool
+    lens_position: str
+    dye: bool
+
+
+@dataclass(frozen=True)
+class Option:
+    """One way to go about this eye, with margins and risks."""
+
+    technique: str
+    label: str
+    measures: Measures | None
+    margins: tuple[Margin, ...]
+    risks: tuple[Risk, ...]
+    rank: int
+    why: tuple[str, ...]
+    available: bool
+    unassessed: tuple[Unassessed, ...] = ()
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """The choice, always filled; ``clear`` is False where the next best option is about as good."""
+
+    technique: str
+    clear: bool
+    why: tuple[str, ...]
+    next_best: str | None
+
+
+@dataclass(frozen=True)
+class LensPosition:
+    """Power for one position of the lens."""
+
+    position: str
+    label: str
+    power_d: float | None
+    choices: tuple[dict[str, float], ...]
+    sd_d: float | None
+    low_d: float | None
+    high_d: float | None
+    note: str
+    allowed: bool
+    origin: Origin
+
+
+@dataclass(frozen=True)
+class LensPlan:
+    """Power by position, and what it rests on."""
+
+    formula: str | None
+    length_mm: float | None
+    length_sd_mm: float | None
+    target_d: float
+    positions: tuple[LensPosition, ...]
+    says: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Astigmatism:
+    """What the cornea has and what the incision does to it."""
+
+    before_d: float | None
+    before_axis_deg: float | None
+    induced_d: float | None
+    induced_sd_d: float | None
+    after_d: float | None
+    after_axis_deg: float | None
+    says: str
+    origin: Origin | None
+
+
+@dataclass(frozen=True)
+class Cue:
+    """What may be seen at a step, what it means and what to do then."""
+
+    see: str
+    means: str
+    then: str
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the operation, in order."""
+
+    key: str
+    name: str
+    do: str
+    kit: tuple[str, ...]
+    who: str
+    cues: tuple[Cue, ...]
+    sources: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class KitItem:
+    """One thing on the trolley. ``missing`` True: this theatre says that it has none; None: not known."""
+
+    item: str
+    why: str
+    missing: bool | None
+    ready: str | None = None
+    """Short name for the first line of the plan, where the thing is special to this eye."""
+
+
+@dataclass(frozen=True)
+class Dose:
+    """A drug with its preparation, amount and band."""
+
+    drug: str
+    purpose: str
+    preparation: str
+    dose: str
+    caution: str
+    sources: tuple[str, ...]
+    standing: str
+
+
+@dataclass(frozen=True)
+class Fallback:
+    """If this, then that, in this eye."""
+
+    event: str
+    signs: str
+    do: tuple[str, ...]
+    sources: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Stop:
+    """What must not be done in this eye, and why."""
+
+    key: str
+    must_not: str
+    why: str
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A visit after surgery: when, what to look at, what to act on."""
+
+    when: str
+    check: str
+    act_on: str
+
+
+@dataclass(frozen=True)
+class After:
+    """Follow-up: visits, pressure check, warnings for the patient."""
+
+    visits: tuple[Visit, ...]
+    pressure_check: str
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """What the drawings need of this plan, beyond the measures: sizes of this eye and loads by clock hour."""
+
+    side: str
+    seat: str
+    white_to_white_mm: float
+    pupil_mm: float | None
+    nucleus_diameter_mm: float | None
+    nucleus_thickness_mm: float | None
+    bag_diameter_mm: float
+    lens_thickness_mm: float | None
+    chamber_depth_mm: float | None
+    corneal_thickness_um: float
+    chamber_room_mm: float | None
+    ovd_gain_mm: float
+    opening_circle_mm: float | None
+    zonule: tuple[float, ...]
+    """Share of healthy support by clock hour 12, 1, ... 11."""
+    load: tuple[float, ...]
+    """Resting load by clock hour, healthy = 1."""
+    gaps: tuple[float, ...]
+    displacement_mm: float
+    displacement_clock: float | None
+
+
+@dataclass(frozen=True)
+class Plan:
+    """The whole answer for one eye."""
+
+    decision: Decision
+    eye: dict[str, Any]
+    checks: tuple[Check, ...]
+    estimates: tuple[Estimate, ...]
+    options: tuple[Option, ...]
+    chosen: Chosen
+    margins: tuple[Margin, ...]
+    unassessed: tuple[Unassessed, ...]
+    lens: LensPlan
+    astigmatism: Astigmatism
+    steps: tuple[Step, ...]
+    kit: dict[str, Any]
+    """``{"items": [KitItem...], "missing": [names]}``"""
+    doses: tuple[Dose, ...]
+    fallbacks: tuple[Fallback, ...]
+    stops: tuple[Stop, ...]
+    consent: tuple[str, ...]
+    after: After
+    doubts: tuple[Doubt, ...]
+    sources: tuple[dict[str, Any], ...]
+    version: dict[str, str]
+    caution: str
+    measures: Measures | None = None
+    drawing: Drawing | None = None
+    disagreements: tuple[dict[str, Any], ...] = field(default=())
+
+
+def as_dict(plan: Plan) -> dict[str, Any]:
+    """The plan in plain JSON types."""
+    return asdict(plan)

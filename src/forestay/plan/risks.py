@@ -1,0 +1,177 @@
+"""Absolute risks of an option: from published series and the national model only, never from the mechanics."""
+
+from __future__ import annotations
+
+import math
+from statistics import NormalDist
+
+import numpy as np
+
+from forestay.calc.risk import ComplicationRiskInput, Grade, Pupil, complication_risk
+from forestay.evidence import Reader
+from forestay.eye.records import CaseFile, Technique
+from forestay.plan.margins_back import count_after
+from forestay.plan.model import Risk
+from forestay.plan.offers import Offer, known, origin
+from forestay.risk import series
+from forestay.risk.bayes import logistic, logit
+from forestay.text import tr
+
+GRADES: dict[str, Grade] = {
+    "consultant": "consultant",
+    "independent": "associate-specialist",
+    "senior-trainee": "registrar",
+    "junior-trainee": "house-officer",
+}
+"""The theatre's grade as the national model names it."""
+BROWN_OR_WHITE = ("brown", "black", "white", "intumescent", "hypermature")
+NORMAL_90_LIMIT = NormalDist().inv_cdf(0.95)
+"""Half width of a central 90 % in standard deviations."""
+
+
+def risk_input(case: CaseFile, use: Reader) -> ComplicationRiskInput:
+    """The case as the national model takes it; signs that were not looked for are listed as unknown."""
+    s, p, b = case.signs, case.person, case.biometry
+    unknown: list[str] = []
+
+    def told(name: str, value: bool | None) -> bool | None:
+        if value is None:
+            unknown.append(name)
+        return value
+
+    pseudo = told(
+        "pseudoexfoliation",
+        True
+        if s.pseudoexfoliation or s.phacodonesis in ("after-movement", "at-rest")
+        else (None if s.pseudoexfoliation is None else False),
+    )
+    pupil: Pupil | None = None
+    if s.pupil_dilated_mm is None:
+        unknown.append("pupil")
+    else:
+        small, medium = use.numbers("complication.pupil_bounds_mm")
+        pupil = "small" if s.pupil_dilated_mm < small else "medium" if s.pupil_dilated_mm < medium else "large"
+    grade = case.theatre.surgeon_grade
+    if grade is None:
+        unknown.append("surgeon_grade")
+    return ComplicationRiskInput(
+        model="uk-2009-updated",
+        age_years=p.age_years,
+        sex=p.sex or "unknown",
+        glaucoma=told("glaucoma", s.glaucoma),
+        diabetic_retinopathy=told("diabetic_retinopathy", None if s.retinopathy is None else s.retinopathy != "none"),
+        brown_or_white=told(
+            "brown_or_white", None if case.lens.appearance is None else case.lens.appearance in BROWN_OR_WHITE
+        ),
+        no_fundus_view=told("no_fundus_view", None if s.fundus_view is None else not s.fundus_view),
+        pseudoexfoliation=pseudo,
+        pupil=pupil,
+        long_eye=told(
+            "long_eye", None if b.axial_length_mm is None else b.axial_length_mm >= use.number("act.long_eye_mm")
+        ),
+        alpha_blocker=told("alpha_blocker", s.alpha_blocker),
+        cannot_lie_flat=told("cannot_lie_flat", None if p.lies_flat is None else not p.lies_flat),
+        surgeon_grade=None if grade is None else GRADES[grade],
+        unknown=tuple(unknown),
+    )
+
+
+def capsule_risk(offer: Offer) -> Risk | None:
+    """Capsule rupture or vitreous loss in this eye; the phaco factors moved by what is published of the technique."""
+    if offer.technique == "intracapsular":
+        return None
+    use = offer.setting.use.evidence.reader()
+    case = offer.setting.case
+    found, _ = complication_risk.function(risk_input(case, use), use)
+    shift, sd = 0.0, 0.0
+    if offer.technique != "phacoemulsification":  # whose own training hands stand in the model already
+        sd = use.number("rank.technique_log_odds_sd")
+        if case.theatre.surgeon_grade in ("senior-trainee", "junior-trainee"):
+            shift = -use.number("rank.phaco_trainee_log_odds")
+        if offer.technique == "extracapsular":
+            shift += math.log(use.number("rank.extracapsular_odds"))
+    offer.setting.use.merge(use)
+    centre = logit(found.probability) + shift
+    half = [math.hypot(logit(end) - logit(found.probability), NORMAL_90_LIMIT * sd) for end in (found.low, found.high)]
+    factors = tuple((f.name.replace("_", " "), f"x {f.odds_ratio:.2f}") for f in found.factors)
+    return Risk(
+        name="capsule-rupture",
+        label=tr("capsule rupture or vitreous loss"),
+        probability=float(logistic(centre)),
+        low=float(logistic(centre - half[0])),
+        high=float(logistic(centre + half[1])),
+        origin=origin(
+            use,
+            formula=tr("logit p = logit p0 + sum of ln(odds ratio) + technique"),
+            inputs=factors,
+            valid=tr(
+                "odds ratios from phacoemulsification in one country; used for other techniques with a wider interval"
+            ),
+            calculation="complication-risk",
+        ),
+    )
+
+
+def cornea_risk(offer: Offer) -> Risk | None:
+    """Share of draws in which fewer cells are left than a cornea needs to stay clear."""
+    use = offer.setting.use.evidence.reader()
+    technique: Technique = offer.measures.technique  # type: ignore[assignment]
+    after = count_after(offer, technique, use)
+    if after is None:
+        return None
+    limit = use.number("need.count_fail_per_mm2")
+    offer.setting.use.merge(use)
+    share = float(np.mean(after.draws < limit))
+    loss_spread = 1.0 / math.sqrt(len(after.draws))
+    return Risk(
+        name="cornea",
+        label=tr("fewer than {limit:.0f} cells/mm2 left", limit=limit),
+        probability=share,
+        low=max(0.0, share - loss_spread),
+        high=min(1.0, share + loss_spread),
+        origin=origin(
+            use,
+            formula=tr("share of draws of count x (1 - loss) below the limit"),
+            inputs=known(count=offer.setting.case.biometry.endothelial_count_per_mm2, technique=offer.technique),
+            valid=tr("uncomplicated surgery; counts under 1,000 rest on two small series"),
+            calculation="endothelium",
+        ),
+    )
+
+
+def quoted_risks(offer: Offer) -> list[Risk]:
+    """Published rates that speak about this technique in such an eye, quoted and never added up."""
+    case = offer.setting.case
+    use = offer.setting.use.evidence.reader()
+    eye = series.Eye(
+        pseudoexfoliation=case.signs.pseudoexfoliation,
+        brown=None if case.lens.appearance is None else case.lens.appearance in ("brown", "black"),
+        white=None if case.lens.appearance is None else case.lens.appearance in ("white", "intumescent", "hypermature"),
+        diabetes=case.person.diabetes,
+        long_eye=None
+        if case.biometry.axial_length_mm is None
+        else case.biometry.axial_length_mm >= use.number("act.long_eye_mm"),
+        posterior_polar=case.lens.posterior_polar,
+    )
+    rows = []
+    for rate in series.pick(lambda key: use.evidence[key], technique=offer.technique, eye=eye):
+        own = use.evidence.reader()
+        row = own.row(rate.key)
+        offer.setting.use.merge(own)
+        rows.append(
+            Risk(
+                name=rate.name,
+                label=row.meaning,
+                probability=rate.value,
+                low=rate.low,
+                high=rate.high,
+                origin=origin(own, formula=tr("published rate, quoted"), inputs=(), valid=rate.population or ""),
+            )
+        )
+    return rows
+
+
+def risks_of(offer: Offer) -> tuple[Risk, ...]:
+    """All risks of an option, those of this eye first."""
+    own = [r for r in (capsule_risk(offer), cornea_risk(offer)) if r is not None]
+    return tuple(own + quoted_risks(offer))

@@ -1,0 +1,240 @@
+"""The plan for a terminal: plain text, the decision first, then the margins, then all the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from textwrap import wrap
+
+from forestay.draw.rope import interval_words, rope_scales, state_words
+from forestay.plan.model import Margin, Plan
+from forestay.report import words as say
+from forestay.text import tr
+
+ROPE_HALF = 10
+"""Characters from the mark to either end of a rope."""
+NARROWEST = 48
+
+
+def readable(plan: Plan, *, label: str, width: int) -> str:
+    """The whole plan as text, no line longer than ``width`` characters (at least 48)."""
+    width = max(width, NARROWEST)
+    blocks = [_head(plan, label, width), _margins(plan, width), _estimates(plan, width), _choice(plan, width)]
+    blocks += [_lens(plan, width), _steps(plan, width), _kit(plan, width), _doses(plan, width)]
+    blocks += [_fallbacks(plan, width), _stops(plan, width), _after(plan, width), _doubts(plan, width)]
+    blocks.append([*_lines(plan.caution, width), *_lines(say.version_words(plan), width)])
+    return "\n\n".join("\n".join(b) for b in blocks if b) + "\n"
+
+
+def _lines(text: str, width: int, *, first: str = "", rest: str | None = None) -> list[str]:
+    """``text`` wrapped, with a lead on the first line and an indent on the rest."""
+    indent = " " * len(first) if rest is None else rest
+    return wrap(text, width, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False) or [first.rstrip()]
+
+
+def _title(text: str) -> list[str]:
+    return [text, "-" * len(text)]
+
+
+def _head(plan: Plan, label: str, width: int) -> list[str]:
+    about = " · ".join(part for part in (say.plan_side(plan).upper(), label, say.about_words(plan)) if part)
+    said = [*_lines(about, width), "", *_lines(plan.decision.sentence, width)]
+    for first in plan.decision.first:
+        said += _lines(f"{first.do} – {first.why}", width, first=tr("first:") + " ")
+    for check in plan.checks:
+        said += _lines(say.check_words(check), width)
+    for dispute in plan.disagreements:
+        values = " / ".join(str(v) for v in dispute.get("values", ()))
+        said += _lines(
+            tr(
+                "two findings disagree on {field}: {values}",
+                field=say.field_words(str(dispute.get("field"))),
+                values=values,
+            ),
+            width,
+        )
+    return said
+
+
+def text_rope(margin: Margin, scale: float) -> str:
+    """The rope in characters, always as wide: ``====O`` taut to the right of the mark, ``O~~~~`` slack to its left.
+
+    ``scale``: the margin, in its own unit, that fills one half; a longer one ends in ``>`` or ``<``.
+    """
+    length = min(ROPE_HALF, round(abs(margin.margin) / scale * ROPE_HALF))
+    beyond = abs(margin.margin) > scale * (1 + 1e-9)
+    if margin.margin >= 0:
+        drawn = "=" * max(0, length - 1) + (">" if beyond else "O")
+        return " " * ROPE_HALF + "|" + drawn.ljust(ROPE_HALF)
+    drawn = ("<" if beyond else "O") + "~" * max(0, length - 1)
+    return drawn.rjust(ROPE_HALF) + "|" + " " * ROPE_HALF
+
+
+def _margins(plan: Plan, width: int) -> list[str]:
+    if not plan.margins and not plan.unassessed:
+        return []
+    scales = rope_scales(plan.margins)
+    said = _title(tr("Margins"))
+    main = [m for m in plan.margins if m.group == "main"]
+    if main:
+        said.append(f"{tr('short').ljust(ROPE_HALF)}|{tr('room').rjust(ROPE_HALF)}")
+    for margin in main:
+        said += _main_margin(margin, scales[margin.unit, margin.scale], width)
+    zonule = [m for m in plan.margins if m.group == "zonule"]
+    if zonule:
+        said += [
+            "",
+            *_lines(tr("Zonule, against a healthy eye (ranks options; says nothing about percentages)"), width),
+        ]
+    for margin in zonule:
+        said.append(f"{text_rope(margin, scales[margin.unit, margin.scale])}  {margin.step}{say.weak_mark(margin)}")
+    for item in plan.unassessed:
+        said += _lines(say.unassessed_words(item), width, first=tr("not assessed:") + " ")
+    if any(m.origin.weak for m in plan.margins):
+        said.append(tr("° rests on weak evidence"))
+    return said
+
+
+def _main_margin(margin: Margin, scale: float, width: int) -> Iterator[str]:
+    chance = say.margin_chance(margin)
+    told = f"{margin.step}{say.weak_mark(margin)}  {state_words(margin)}"
+    if interval_words(margin):
+        told += f" ({interval_words(margin)})"
+    if chance:
+        told += "  " + tr("chance {chance}", chance=chance)
+    indent = " " * (2 * ROPE_HALF + 3)
+    yield from _lines(told, width, first=f"{text_rope(margin, scale)}  ", rest=indent)
+    yield from _lines(margin.says, width, first=indent)
+    if margin.widen is not None:
+        yield from _lines(say.widen_words(margin), width, first=f"{indent}{tr('wider:')} ", rest=indent)
+
+
+def _estimates(plan: Plan, width: int) -> list[str]:
+    if not plan.estimates:
+        return []
+    said = _title(tr("Estimates (central 90 %)"))
+    for e in plan.estimates:
+        mark = "°" if e.origin.weak else ""
+        text = tr(
+            "{label}{mark} {value:.4g} ({low:.4g} to {high:.4g}) {unit}",
+            label=e.label,
+            mark=mark,
+            value=e.value,
+            low=e.low,
+            high=e.high,
+            unit=e.unit,
+        )
+        said += _lines(text.strip(), width, rest="  ")
+    return said
+
+
+def _choice(plan: Plan, width: int) -> list[str]:
+    said = [*_title(tr("Choice")), *_lines(say.choice_words(plan), width)]
+    for option in sorted(plan.options, key=lambda o: o.rank):
+        state = "" if option.available else " " + tr("(not here)")
+        why = "; ".join(option.why)
+        said += _lines(f"{option.label}{state}" + (f": {why}" if why else ""), width, first=f"{option.rank}. ")
+        shown = option.risks if option.technique == plan.chosen.technique else option.risks[:1]
+        if shown:
+            said += _lines("; ".join(say.one_risk(r) for r in shown) + ".", width, first=f"   {tr('risk:')} ")
+    return said
+
+
+def _lens(plan: Plan, width: int) -> list[str]:
+    lens = plan.lens
+    said = [*_title(tr("Lens by position")), *_lines(say.lens_basis(lens), width)]
+    for p in lens.positions:
+        spread = f" ± {p.sd_d:.2f}" if p.sd_d is not None else ""
+        exact = f"{say.power_words(p.power_d)}{spread} D" if p.power_d is not None else tr("no power")
+        parts = [exact, *([] if p.allowed else [tr("not here")]), *say.choices_words(p), *([p.note] if p.note else [])]
+        said += _lines(f"{p.label}: " + "; ".join(parts), width, rest="  ")
+    for sentence in lens.says:
+        said += _lines(sentence, width)
+    if plan.astigmatism.says:
+        said += _lines(plan.astigmatism.says, width, first=tr("cornea:") + " ")
+    return said
+
+
+def _steps(plan: Plan, width: int) -> list[str]:
+    if not plan.steps:
+        return []
+    said = _title(tr("Steps"))
+    for i, step in enumerate(plan.steps, start=1):
+        lead = f"{i:2d}. "
+        said += _lines(f"{step.name}. {step.do}", width, first=lead)
+        for cue in step.cues:
+            text = tr("if {see} ({means}): {then}", see=cue.see, means=cue.means, then=cue.then)
+            said += _lines(text, width, first="    - ")
+    return said
+
+
+def _kit(plan: Plan, width: int) -> list[str]:
+    items = say.kit_items(plan)
+    if not items:
+        return []
+    said = _title(tr("On the trolley"))
+    for item in items:
+        state = say.missing_words(item)
+        text = item.item + (f" [{state}]" if state else "") + (f" – {item.why}" if item.why else "")
+        said += _lines(text, width, first="- ")
+    return said
+
+
+def _doses(plan: Plan, width: int) -> list[str]:
+    if not plan.doses:
+        return []
+    said = _title(tr("Doses"))
+    for d in plan.doses:
+        parts = [part for part in (d.preparation, d.dose, d.caution) if part]
+        said += _lines(f"{d.drug} ({d.purpose}): " + "; ".join(parts), width, first="- ")
+    return said
+
+
+def _fallbacks(plan: Plan, width: int) -> list[str]:
+    if not plan.fallbacks:
+        return []
+    said = _title(tr("If this happens"))
+    for f in plan.fallbacks:
+        said += _lines(f.event + (f" ({f.signs})" if f.signs else ""), width)
+        for action in f.do:
+            said += _lines(action, width, first="  - ")
+    return said
+
+
+def _stops(plan: Plan, width: int) -> list[str]:
+    if not plan.stops:
+        return []
+    said = _title(tr("Must not be done in this eye"))
+    for s in plan.stops:
+        said += _lines(s.must_not + (f": {s.why}" if s.why else ""), width, first="- ")
+    return said
+
+
+def _after(plan: Plan, width: int) -> list[str]:
+    after = plan.after
+    if not (after.visits or after.pressure_check or after.warnings or plan.consent):
+        return []
+    said = _title(tr("After"))
+    for v in after.visits:
+        acting = "; " + tr("act on {what}", what=v.act_on) if v.act_on else ""
+        said += _lines(f"{v.when}: {v.check}{acting}", width, first="- ")
+    if after.pressure_check:
+        said += _lines(after.pressure_check, width, first=tr("pressure:") + " ")
+    for point in plan.consent:
+        said += _lines(point, width, first=tr("before consent:") + " ")
+    for warning in after.warnings:
+        said += _lines(warning, width, first=tr("tell the patient:") + " ")
+    return said
+
+
+def _doubts(plan: Plan, width: int) -> list[str]:
+    own = say.own_doubts(plan)
+    said: list[str] = []
+    for title, doubts in (
+        (tr("Doubts"), own),
+        (tr("Doubts about the evidence itself"), tuple(d for d in plan.doubts if d not in own)),
+    ):
+        if doubts:
+            said += ([""] if said else []) + _title(title)
+            for doubt in doubts:
+                said += _lines(doubt.message, width, first="- ")
+    return said

@@ -1,0 +1,67 @@
+"""Situations for tests of the plan: the invented demo cases, and changes to one field of them."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import cache
+from typing import Any
+
+from forestay.demo import NAMES, demo_bytes
+from forestay.eye.records import CaseFile
+from forestay.eye.situation import Decisions, Situation
+from forestay.eye.validation import validate
+from forestay.frame import mirror_axis, mirror_hour
+from forestay.plan.context import Context
+from forestay.plan.make import make
+from forestay.plan.model import Plan
+
+__all__ = ["NAMES", "changed", "mirrored", "planned", "raw", "situation"]
+
+
+def raw(name: str) -> dict[str, Any]:
+    """The case file of a demo as nested tables."""
+    return tomllib.loads(demo_bytes(name).decode())
+
+
+def situation(data: dict[str, Any], **decisions: Any) -> Situation:
+    """A situation from nested tables."""
+    return Situation(case=validate(CaseFile, data), decisions=Decisions(**decisions))
+
+
+def changed(name: str, **fields: Any) -> dict[str, Any]:
+    """A demo with fields changed, written ``signs__phacodonesis="none"``; ``None`` removes the field."""
+    data = raw(name)
+    for path, value in fields.items():
+        section, field = path.split("__")
+        table = data.setdefault(section, {})
+        if value is None:
+            table.pop(field, None)
+        else:
+            table[field] = value
+    return data
+
+
+def mirrored(data: dict[str, Any]) -> dict[str, Any]:
+    """The same eye on the other side: hours, axes and the dominant hand mirrored, as the conventions say."""
+    twin: dict[str, Any] = {section: dict(table) for section, table in data.items()}
+    twin["eye"]["side"] = "left" if data["eye"]["side"] == "right" else "right"
+    gaps = data["signs"].get("dialysis_clock_hours")
+    if gaps is not None:
+        twin["signs"]["dialysis_clock_hours"] = [mirror_hour(h) for h in gaps]
+    for axis in ("k1_axis_deg", "k2_axis_deg"):
+        if axis in data["biometry"]:
+            twin["biometry"][axis] = mirror_axis(data["biometry"][axis])
+    hand = data["theatre"].get("dominant_hand")
+    if hand:
+        twin["theatre"]["dominant_hand"] = "left" if hand == "right" else "right"
+    return twin
+
+
+@cache
+def _context(draws: int) -> Context:
+    return Context.default(draws=draws)
+
+
+def planned(data: dict[str, Any], *, draws: int = 200, **decisions: Any) -> Plan:
+    """The plan of nested tables; fewer draws than the full plan unless asked."""
+    return make(situation(data, **decisions), _context(draws))

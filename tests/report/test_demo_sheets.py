@@ -1,0 +1,59 @@
+"""The five demo cases on paper and in the terminal: whole, two pages, nothing about the surgery left out."""
+
+from __future__ import annotations
+
+import io
+import re
+from datetime import UTC, datetime
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from forestay.case.case_file import read_case
+from forestay.draw.names import side_words
+from forestay.plan.context import Context
+from forestay.plan.make import make
+from forestay.plan.model import Plan
+from forestay.report.readable import readable
+from forestay.report.sheet import render_pdf
+
+DEMOS = sorted(Path(str(f)) for f in files("forestay.demo").iterdir() if f.name.endswith(".toml"))
+MADE = datetime(2026, 11, 25, 8, 5, tzinfo=UTC)
+
+
+def _even(text: str) -> str:
+    return re.sub(r"\s+", "", text).lower()
+
+
+@pytest.fixture(scope="module", params=DEMOS, ids=lambda p: p.stem)
+def plan(request: pytest.FixtureRequest) -> Plan:
+    """The plan of one demo case."""
+    return make(read_case(request.param), Context.default())
+
+
+def test_steps_margins_fallbacks_stops_and_doses_all_stand_on_paper(plan: Plan) -> None:
+    reader = PdfReader(io.BytesIO(render_pdf(plan, label="Demo", invented=True, made_at=MADE)))
+    assert len(reader.pages) == 2
+    front, back = (_even(page.extract_text()) for page in reader.pages)
+    assert "shortenedtofit" not in front + back
+    side = _even(side_words(plan.eye["side"]))
+    assert side in front
+    assert side in back
+    on_front = [plan.decision.sentence, *(s.do for s in plan.steps), *(m.step for m in plan.margins)]
+    on_front += [m.says for m in plan.margins if m.group == "main"] + [f.do for f in plan.decision.first]
+    assert [t for t in on_front if _even(t) not in front] == []
+    on_back = [f.event for f in plan.fallbacks] + [a for f in plan.fallbacks for a in f.do]
+    on_back += [s.must_not for s in plan.stops] + [p.label for p in plan.lens.positions]
+    on_back += [k.item for k in plan.kit["items"]] + [d.dose for d in plan.doses] + [d.caution for d in plan.doses]
+    on_back += [v.check for v in plan.after.visits] + list(plan.after.warnings) + list(plan.consent)
+    assert [t for t in on_back if _even(t) not in back] == []
+
+
+def test_the_terminal_report_is_whole(plan: Plan) -> None:
+    text = _even(readable(plan, label="Demo", width=100))
+    said = [plan.decision.sentence, *(s.do for s in plan.steps), *(c.then for s in plan.steps for c in s.cues)]
+    said += [m.step for m in plan.margins] + [d.message for d in plan.doubts] + [k.item for k in plan.kit["items"]]
+    said += [a for f in plan.fallbacks for a in f.do] + [d.dose for d in plan.doses] + [plan.caution]
+    assert [t for t in said if _even(t) not in text] == []
