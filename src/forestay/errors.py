@@ -16,7 +16,9 @@ class ForestayError(Exception):
     exit_status: ClassVar[int] = 2
     http_status: ClassVar[int] = 400
 
-    def __init__(self, message: str, *, field: str | None = None, value: Any = None, allowed: str | None = None) -> None:
+    def __init__(
+        self, message: str, *, field: str | None = None, value: Any = None, allowed: str | None = None
+    ) -> None:
         super().__init__(message)
         self.message = message
         self.field = field

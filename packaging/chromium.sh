@@ -1,0 +1,33 @@
+#!/bin/sh
+# Prints the path of a Chromium for the browser tests: $CHROMIUM, the system's, or one installed now from the
+# distribution. Ends with one sentence and status 1 where none can be had; the tests are never skipped in silence.
+set -eu
+
+answers() { [ -n "$1" ] && "$1" --version >/dev/null 2>&1; }
+
+if [ -n "${CHROMIUM:-}" ]; then
+    answers "$CHROMIUM" && { echo "$CHROMIUM"; exit 0; }
+    echo "CHROMIUM is set to $CHROMIUM, which does not answer to --version: correct it, or unset it to use the system's." >&2
+    exit 1
+fi
+
+known() {
+    for name in /usr/bin/chromium /usr/bin/chromium-browser /snap/bin/chromium; do
+        answers "$name" && { echo "$name"; return 0; }
+    done
+    return 1
+}
+known && exit 0
+
+as_root=
+if [ "$(id -u)" -ne 0 ]; then as_root="sudo -n"; fi
+if command -v apt-get >/dev/null 2>&1 && { [ -z "$as_root" ] || $as_root true 2>/dev/null; }; then
+    {
+        $as_root apt-get update
+        $as_root env DEBIAN_FRONTEND=noninteractive apt-get install --yes --no-install-recommends chromium \
+            || $as_root env DEBIAN_FRONTEND=noninteractive apt-get install --yes chromium-browser
+    } </dev/null >&2 || true
+    known && exit 0
+fi
+echo "Install Chromium (on Debian: apt-get install chromium) or set CHROMIUM to the path of one, then run make test again." >&2
+exit 1
