@@ -1,0 +1,101 @@
+// A look: the plan with some controls moved, asked of the server. One question is under way at a time; what is moved
+// meanwhile is asked next, and only the latest of it. What lies below (steps, kit, options) is marked as old at once and
+// fetched when the hand rests.
+import htmx from "htmx.org/dist/htmx.esm.js";
+
+const waiting = new Map<string, string>();
+const REST_MS = 150;
+let underWay = false;
+let resting: number | undefined;
+let asked = false;
+
+export type Field = HTMLInputElement | HTMLSelectElement;
+
+export function controlsForm(): HTMLFormElement | null {
+  return document.querySelector<HTMLFormElement>("#controls");
+}
+
+export function fieldOf(name: string): Field | null {
+  const field = controlsForm()?.elements.namedItem(name);
+  return field instanceof HTMLInputElement || field instanceof HTMLSelectElement ? field : null;
+}
+
+// The value that a control will have once all questions are answered.
+export function valueOf(name: string): string {
+  return waiting.get(name) ?? fieldOf(name)?.value ?? "";
+}
+
+// Move a control: shown at once in its field, answered as soon as the server is free.
+export function move(name: string, value: string): void {
+  const field = fieldOf(name);
+  if (!field || valueOf(name) === value) return;
+  field.value = value;
+  ask(name, value);
+}
+
+// Ask for the plan with this value, which already stands in the field.
+export function ask(name: string, value: string): void {
+  waiting.set(name, value);
+  if (asked || underWay) return;
+  asked = true;
+  requestAnimationFrame(() => {
+    asked = false;
+    void answerAll();
+  });
+}
+
+async function answerAll(): Promise<void> {
+  if (underWay) return;
+  underWay = true;
+  window.clearTimeout(resting);
+  let address = "";
+  try {
+    while (waiting.size > 0) {
+      const form = controlsForm();
+      if (!form) break;
+      const query = questionOf(form);
+      waiting.clear();
+      document.documentElement.toggleAttribute("data-asking", true);
+      document.querySelector("#below")?.setAttribute("aria-busy", "true");
+      address = `${form.getAttribute("action") ?? ""}?${query}`;
+      await fetchPart("look", address);
+      // What was moved while the answer was on its way must not be hidden by it.
+      for (const [name, value] of waiting) {
+        const field = fieldOf(name);
+        if (field) field.value = value;
+      }
+    }
+  } finally {
+    underWay = false;
+    document.documentElement.toggleAttribute("data-asking", false);
+    if (address !== "") resting = window.setTimeout(() => void answerBelow(address), REST_MS);
+  }
+}
+
+function fetchPart(part: string, address: string): Promise<void> {
+  return htmx.ajax("GET", address, {
+    target: `#${part}`,
+    swap: "outerHTML",
+    headers: { "HX-Target": `div#${part}` },
+  });
+}
+
+async function answerBelow(address: string): Promise<void> {
+  if (document.querySelector("#below")) {
+    await fetchPart("below", address);
+    // A newer look has begun meanwhile: what came is old already.
+    if (underWay) document.querySelector("#below")?.setAttribute("aria-busy", "true");
+  }
+}
+
+// The controls that were moved: those held by the page shown, those whose field differs, those waiting.
+function questionOf(form: HTMLFormElement): URLSearchParams {
+  const query = new URLSearchParams();
+  const held = new Set((fieldOf("held")?.value ?? "").split(" "));
+  for (const was of form.querySelectorAll<HTMLInputElement>('input[name^="was_"]')) {
+    const name = was.name.slice("was_".length);
+    const value = valueOf(name);
+    if (value !== "" && (held.has(name) || waiting.has(name) || value !== was.value)) query.set(name, value);
+  }
+  return query;
+}

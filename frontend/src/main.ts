@@ -1,0 +1,10 @@
+// Entry of the browser code. Each page works without it; here only come dragging, live answers and small comforts.
+// No clinical formula lives here: a pointer becomes the value of a control, and the server answers.
+import "htmx.org/dist/htmx.esm.js";
+import { listenToControls } from "./controls";
+import { listenToHandles } from "./handles";
+import { keepPlace } from "./keep";
+
+listenToControls();
+listenToHandles();
+keepPlace();

@@ -1,0 +1,9 @@
+declare module "htmx.org/dist/htmx.esm.js" {
+  interface Swap {
+    target: string;
+    swap: string;
+    headers: Record<string, string>;
+  }
+  const htmx: { ajax(verb: string, path: string, options: Swap): Promise<void> };
+  export default htmx;
+}

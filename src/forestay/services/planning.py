@@ -1,0 +1,144 @@
+"""Cases and their plans for the faces: the one place that joins what is kept, what is looked at, and what is planned.
+
+A *look* is a decision that is tried and not kept: the plan is made with it, and nothing is stored.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from datetime import datetime, timedelta
+from threading import Lock
+from typing import Any
+from uuid import UUID
+
+from forestay.eye.situation import Decisions, Situation
+from forestay.eye.validation import validate
+from forestay.plan.model import Plan
+from forestay.services import cases
+from forestay.services.cases import KeptCase, Who
+from forestay.store.interface import FactStore
+
+PLANS_KEPT = 128
+"""How many plans are kept for a quick return: a few cases with every position that a control was moved to."""
+
+Make = Callable[[Situation], Plan]
+
+
+def digest(situation: Situation) -> str:
+    """SHA-256 over the situation: two agree exactly when all that a plan is made from agrees."""
+    return hashlib.sha256(situation.model_dump_json().encode()).hexdigest()
+
+
+def looked_at(situation: Situation, look: Mapping[str, Any]) -> Situation:
+    """The situation with the tried decisions on top of the kept ones; an impossible one is refused by name."""
+    if not look:
+        return situation
+    decisions = validate(Decisions, {**situation.decisions.model_dump(), **look})
+    return situation.model_copy(update={"decisions": decisions})
+
+
+class Planner:
+    """Makes plans and keeps the last ones by the situation's digest. Safe to use from several threads."""
+
+    def __init__(self, make: Make | None = None, *, kept: int = PLANS_KEPT) -> None:
+        self._make = make or usual_make()
+        self._kept = kept
+        self._plans: OrderedDict[str, Plan] = OrderedDict()
+        self._lock = Lock()
+
+    def plan(self, situation: Situation) -> Plan:
+        """The plan for this situation, made once."""
+        key = digest(situation)
+        with self._lock:
+            known = self._plans.get(key)
+            if known is not None:
+                self._plans.move_to_end(key)
+                return known
+        made = self._make(situation)
+        with self._lock:
+            self._plans[key] = made
+            while len(self._plans) > self._kept:
+                self._plans.popitem(last=False)
+        return made
+
+    def look(self, situation: Situation, look: Mapping[str, Any]) -> Plan:
+        """The plan with some decisions tried."""
+        return self.plan(looked_at(situation, look))
+
+
+def caution() -> str:
+    """The standing caution, for a page that shows no plan."""
+    from forestay.plan.make import caution as standing
+
+    return standing()
+
+
+def usual_make() -> Make:
+    """``plan.make`` with the context that ships, read once."""
+    from forestay.plan.context import Context
+    from forestay.plan.make import make
+
+    context = Context.default()
+    return lambda situation: make(situation, context)
+
+
+DEMO_APART = timedelta(minutes=2)
+"""Between two facts of an invented case, so that its thread reads like a morning's clinic."""
+
+
+class Desk:
+    """What a face may ask of the cases: open, plan, look, decide, take back."""
+
+    def __init__(self, store: FactStore, planner: Planner, who: Who) -> None:
+        self._store = store
+        self._planner = planner
+        self._who = who
+
+    def case_ids(self) -> list[str]:
+        """The cases kept, in order of arrival."""
+        return cases.case_ids(self._store)
+
+    def open(self, case_id: str) -> KeptCase:
+        """One case; an unknown one is an error."""
+        return cases.kept_case(self._store, case_id)
+
+    def plan(self, situation: Situation, look: Mapping[str, Any]) -> Plan:
+        """The plan, with some decisions tried and not kept."""
+        return self._planner.look(situation, look)
+
+    def decide(
+        self, case_id: str, choices: Mapping[str, Any], *, reason: str, key: UUID, based_on: int | None = None
+    ) -> None:
+        """Keep choices as decisions, with their reason. The same key again changes nothing."""
+        cases.decide(self._store, case_id, choices, reason=reason, key=key, who=self._who, based_on=based_on)
+
+    def take_back(self, case_id: str, fact_id: UUID, *, why: str, key: UUID, based_on: int | None = None) -> None:
+        """Take a fact back, with why. The same key again changes nothing."""
+        cases.take_back(self._store, case_id, fact_id, why=why, key=key, who=self._who, based_on=based_on)
+
+
+def open_desk(db: str | None, *, demo: bool, planner: Planner | None = None) -> Desk:
+    """The desk over the store ``db``, the user's own one where None; with ``demo``, the invented cases are kept once."""
+    store = cases.open_store(db)
+    if demo:
+        keep_demo(store)
+    return Desk(store, planner or Planner(), Who(author="desk", device="web"))
+
+
+def keep_demo(store: FactStore) -> None:
+    """Keep each invented case that is not there yet, as facts; one that is there is left as it is."""
+    from forestay.demo import NAMES, demo_bytes
+
+    known = set(cases.case_ids(store))
+    for name in NAMES:
+        if name not in known:
+            cases.import_case(
+                store,
+                demo_bytes(name),
+                name=f"{name}.toml",
+                author=cases.INVENTED,
+                happened_at=datetime.now().astimezone(),
+                apart=DEMO_APART,
+            )

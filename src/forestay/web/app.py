@@ -1,0 +1,42 @@
+"""Puts the web application together: routers, failures, headers, built files."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+from starlette.staticfiles import StaticFiles
+
+from forestay import __version__
+from forestay.web import failures
+from forestay.web.api import calc, health
+from forestay.web.pages import case, cases, evidence, reference
+from forestay.web.render import Renderer, manifest
+from forestay.web.security import OwnPagesOnly, SecurityHeaders
+from forestay.web.settings import Settings
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """The application. Everything that it needs is in ``settings``; two applications never share state."""
+    manifest(settings.static)
+    app = FastAPI(
+        title="Forestay",
+        version=__version__,
+        summary="Calculations for the difficult cataract: each by name, with its doubts and sources",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+    )
+    renderer = Renderer(settings.static)
+    failures.install(app, renderer)
+    app.include_router(health.router)
+    app.include_router(calc.router)
+    for pages in (cases, case):
+        app.include_router(pages.router(settings.desk, renderer))
+    for plain in (reference, evidence):
+        app.include_router(plain.router(renderer))
+    app.mount("/static", StaticFiles(directory=settings.static / "built"), name="static")
+    app.add_middleware(failures.FaultsInOneSentence, renderer=renderer)
+    app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.hosts), www_redirect=False)
+    app.add_middleware(OwnPagesOnly)
+    app.add_middleware(SecurityHeaders)
+    return app

@@ -1,0 +1,110 @@
+"""From the text of a query or a form to typed values: commas, empty fields, and one clear error."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from forestay.draw.controls import BY_NAME
+from forestay.errors import InvalidInput
+from forestay.eye.situation import Decisions
+from forestay.eye.validation import validate
+from forestay.frame import wrap_hour
+from forestay.text import tr
+
+LONGEST_TEXT = 400
+
+
+def number(field: str, text: str) -> float:
+    """The number that somebody typed; a decimal comma is read as a point."""
+    try:
+        return float(text.strip().replace(",", "."))
+    except ValueError:
+        raise InvalidInput(
+            tr("{field} is {value!r}; allowed: a number.", field=field, value=text[:40]),
+            field=field,
+            value=text[:40],
+            allowed=tr("a number"),
+        ) from None
+
+
+def typed(name: str, text: str) -> Any:
+    """The value of one control from its text."""
+    if name == "ring":
+        return text
+    value = number(name, text)
+    if name == "pupil_hooks":
+        if not value.is_integer():
+            raise InvalidInput(
+                tr("{field} is {value}; allowed: a whole number.", field=name, value=f"{value:g}"),
+                field=name,
+                value=value,
+                allowed=tr("a whole number"),
+            )
+        return int(value)
+    return wrap_hour(value) if name == "tunnel_clock" else value
+
+
+def look(query: Mapping[str, str]) -> dict[str, Any]:
+    """The controls that a reader moved, checked. A control that shows what it showed before was not moved.
+
+    ``was_NAME`` says what the page showed; ``held`` names the controls moved before; ``step`` is a pressed button,
+    ``NAME:+1``, for a page without script.
+    """
+    held = set(query.get("held", "").split())
+    moved: dict[str, Any] = {}
+    for name in BY_NAME:
+        text = query.get(name, "").strip()
+        if not text:
+            continue
+        shown = query.get(f"was_{name}")
+        if shown is None or name in held or text != shown.strip():
+            moved[name] = typed(name, text)
+    if query.get("step"):
+        moved.update(_stepped(query, query["step"]))
+    checked = validate(Decisions, moved)
+    return {name: getattr(checked, name) for name in moved}
+
+
+def _stepped(query: Mapping[str, str], step: str) -> dict[str, Any]:
+    name, _, by = step.partition(":")
+    control = BY_NAME.get(name)
+    if control is None or not query.get(name):
+        raise InvalidInput(
+            tr("{field} is not a control that can be stepped.", field=name[:40]),
+            field="step",
+            value=step[:40],
+            allowed=", ".join(BY_NAME),
+        )
+    steps = number("step", by)
+    if control.kind == "choice":
+        at = control.options.index(one_of(name, query[name], control.options)) + (1 if steps > 0 else -1)
+        return {name: control.options[max(0, min(len(control.options) - 1, at))]}
+    value = number(name, query[name]) + steps * control.step
+    if control.kind == "angular":
+        return {name: typed(name, f"{wrap_hour(value):g}")}
+    return {name: typed(name, f"{max(control.low, min(control.high, value)):g}")}
+
+
+def sentence(field: str, text: str) -> str:
+    """A short text that must be there: a reason."""
+    plain = " ".join(text.split())
+    if not plain or len(plain) > LONGEST_TEXT:
+        words = tr("1 to {longest} letters", longest=LONGEST_TEXT)
+        raise InvalidInput(
+            tr("{field} is needed: {words}.", field=field, words=words), field=field, value=None, allowed=words
+        )
+    return plain
+
+
+def one_of(field: str, text: str, known: Iterable[str]) -> str:
+    """A word of a list."""
+    words = list(known)
+    if text not in words:
+        raise InvalidInput(
+            tr("{field} is {value!r}; allowed: {words}.", field=field, value=text[:40], words=", ".join(words)),
+            field=field,
+            value=text[:40],
+            allowed=", ".join(words),
+        )
+    return text

@@ -1,0 +1,78 @@
+"""Starts the web application on this computer: opens the store, keeps the invented cases once, says the address."""
+
+from __future__ import annotations
+
+import errno
+import socket
+from typing import Protocol
+
+import uvicorn
+from fastapi import FastAPI
+
+from forestay.errors import ForestayError, InvalidInput
+from forestay.services.planning import open_desk
+from forestay.text import tr
+from forestay.web.app import create_app
+from forestay.web.settings import Settings
+
+HOST = "127.0.0.1"
+LARGEST_PORT = 65535
+
+
+class PortTaken(ForestayError):
+    """Another program listens there already."""
+
+    code = "port-taken"
+
+
+class Say(Protocol):
+    """Where sentences for the person at the terminal go."""
+
+    def __call__(self, sentence: str, /) -> None:
+        """Say one sentence."""
+
+
+def serve(port: int, db: str | None, demo: bool, *, say: Say = print) -> None:
+    """Serve until interrupted. ``db``: address or path of the store, the user's own one where None."""
+    listening = listen(port)
+    try:
+        app = application(db, demo=demo)
+        address = f"http://{HOST}:{listening.getsockname()[1]}/"
+        say(tr("Forestay is at {address} (stop with Ctrl+C).", address=address))
+        uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False)).run(sockets=[listening])
+    except KeyboardInterrupt:
+        say(tr("Stopped."))
+    finally:
+        listening.close()
+
+
+def application(db: str | None, *, demo: bool) -> FastAPI:
+    """The application over the store ``db``; with ``demo``, the invented cases are kept there once."""
+    return create_app(Settings(open_desk(db, demo=demo)))
+
+
+def listen(port: int) -> socket.socket:
+    """A listening socket of this computer only; 0 picks a free port."""
+    if not 0 <= port <= LARGEST_PORT:
+        allowed = tr("0 to {largest}", largest=LARGEST_PORT)
+        raise InvalidInput(
+            tr("port is {port}; allowed: {allowed}.", port=port, allowed=allowed),
+            field="port",
+            value=port,
+            allowed=allowed,
+        )
+    opened = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        opened.bind((HOST, port))
+        opened.listen()
+    except OSError as wrong:
+        opened.close()
+        why = tr("is taken by another program") if wrong.errno == errno.EADDRINUSE else tr("cannot be opened")
+        raise PortTaken(
+            tr("Port {port} {why}; choose another with --port.", port=port, why=why),
+            field="port",
+            value=port,
+            allowed=tr("a free port"),
+        ) from None
+    return opened

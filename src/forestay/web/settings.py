@@ -1,0 +1,20 @@
+"""What the web application needs to know when it starts. Passed in, never global."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from forestay.services.planning import Desk
+
+STATIC = Path(__file__).parent / "static"
+LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """``desk`` gives the cases and their plans; ``hosts`` are the names under which the pages may be asked for."""
+
+    desk: Desk
+    hosts: tuple[str, ...] = LOCAL_HOSTS
+    static: Path = STATIC

@@ -1,0 +1,226 @@
+"""From a case and its plan to the view of its page. No rule and no formula here: only words and order."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Any
+from urllib.parse import urlencode
+from uuid import uuid4
+
+from markupsafe import Markup
+
+from forestay.draw.above import draw_above
+from forestay.draw.controls import BY_NAME, CONTROLS, Control, ring_words, value_of, value_words
+from forestay.draw.names import side_words
+from forestay.draw.palette import LIGHT
+from forestay.draw.section import draw_section
+from forestay.eye.situation import Situation
+from forestay.plan.model import Decision, Drawing, Measures, Option, Plan
+from forestay.services.cases import KeptCase
+from forestay.text import tr
+from forestay.web.views.case import (
+    Band,
+    CaseView,
+    ControlRow,
+    DecisionLine,
+    FactRow,
+    OptionRow,
+    TriedItem,
+    Trying,
+)
+from forestay.web.views.margins import margin_rows
+from forestay.web.views.shell import shell
+
+Value = float | int | str
+
+
+def case_view(opened: KeptCase, base: Plan, plan: Plan, look: Mapping[str, Any]) -> CaseView:
+    """The page of one eye. ``base`` is the plan as decided; ``plan`` the one with ``look`` tried."""
+    tried = dict(look) if base.measures and any(_moved(base.measures, name, v) for name, v in look.items()) else {}
+    address = _addresses(opened.case_id, tried)
+    main, zonule = margin_rows(plan, base if tried else None, address)
+    drawing, measures = plan.drawing, plan.measures
+    return CaseView(
+        shell=shell(f"{case_label(opened.case_id)} · {side_words(opened.situation.case.eye.side)}"),
+        case_id=opened.case_id,
+        band=band(opened),
+        decision=decision_line(plan.decision),
+        trying=_trying(tried, base.measures),
+        held=" ".join(tried),
+        based_on=opened.head,
+        said=_said(plan),
+        facts=_facts(opened),
+        disputes=tuple(
+            tr("{field}: {values}", field=d.field, values=tr(" or ").join(d.values))
+            for d in opened.situation.disagreements
+        ),
+        checks=plan.checks,
+        estimates=plan.estimates,
+        above=_above(drawing, measures),
+        section=Markup(draw_section(drawing, measures, palette=LIGHT)) if drawing and measures else None,  # noqa: S704
+        controls=controls(measures, tried) if measures else (),
+        margins=main,
+        zonule=zonule,
+        unassessed=plan.unassessed,
+        options=tuple(_option(o, plan) for o in sorted(plan.options, key=lambda o: o.rank)),
+        chosen=plan.chosen,
+        lens=plan.lens,
+        astigmatism=plan.astigmatism,
+        steps=plan.steps,
+        kit=tuple(plan.kit["items"]),
+        doses=plan.doses,
+        fallbacks=plan.fallbacks,
+        stops=plan.stops,
+        consent=plan.consent,
+        after=plan.after,
+        doubts=plan.doubts,
+        sources=plan.sources,
+        version=tuple(plan.version.items()),
+        caution=plan.caution,
+    )
+
+
+def _said(plan: Plan) -> str:
+    short = [m.step for m in plan.margins if m.group == "main" and m.margin < 0]
+    if not short:
+        return tr("No margin is short.")
+    return tr("Short: {steps}.", steps=", ".join(short))
+
+
+def _above(drawing: Drawing | None, measures: Measures | None) -> Markup | None:
+    if drawing is None or measures is None:
+        return None
+    return Markup(draw_above(drawing, measures, handles=True, palette=LIGHT))  # noqa: S704 - our own markup, escaped there
+
+
+def case_label(case_id: str) -> str:
+    """The name of a case on screen and paper: its identity, exactly."""
+    return tr("Case {case_id}", case_id=case_id)
+
+
+def band(opened: KeptCase) -> Band:
+    """Whose eye this is."""
+    case = opened.situation.case
+    kept = tr("{count} facts", count=len([f for f in opened.thread if not f.withdrawn]))
+    if opened.last_kept is not None:
+        kept = tr("kept {time:%H:%M} · {facts}", time=opened.last_kept, facts=kept)
+    return Band(
+        side_words(case.eye.side), case_label(opened.case_id), about(opened.situation, invented=opened.invented), kept
+    )
+
+
+def about(situation: Situation, *, invented: bool) -> str:
+    """``invented · woman, 71 · surgeon sits superior``."""
+    person, seat = situation.case.person, situation.case.theatre.seat
+    who = {"female": tr("woman"), "male": tr("man")}.get(person.sex or "", tr("person"))
+    said = [tr("invented")] if invented else []
+    said.append(tr("{who}, {age:g}", who=who, age=person.age_years))
+    if seat:
+        said.append(tr("surgeon sits temporal") if seat == "temporal" else tr("surgeon sits superior"))
+    else:
+        said.append(tr("surgeon's seat not known"))
+    return " · ".join(said)
+
+
+def decision_line(decision: Decision) -> DecisionLine:
+    """The sentence with its verdict set apart, so that the eye finds it."""
+    lead, rest = re.match(r"([^.,;:]*[.,;:]?)\s*(.*)", decision.sentence, re.DOTALL).groups()  # type: ignore[union-attr]
+    return DecisionLine(lead, rest, decision.why, tuple((f.do, f.why) for f in decision.first))
+
+
+def _facts(opened: KeptCase) -> tuple[FactRow, ...]:
+    return tuple(
+        FactRow(
+            time=f"{entry.time:%H:%M}",
+            words=entry.words,
+            decided=entry.decided,
+            fact_id=str(entry.fact_id),
+            undone=entry.why if entry.withdrawn else None,
+            back_key=str(uuid4()) if entry.decided and not entry.withdrawn else None,
+        )
+        for entry in opened.thread
+    )
+
+
+def controls(measures: Measures, held: Mapping[str, Any]) -> tuple[ControlRow, ...]:
+    """The controls as they stand in the plan shown."""
+    return tuple(_control(c, value, c.name in held) for c in CONTROLS if (value := value_of(c, measures)) is not None)
+
+
+def _control(control: Control, value: float, held: bool) -> ControlRow:
+    choices = tuple((option, ring_words(option)) for option in control.options)
+    return ControlRow(
+        name=control.name,
+        label=tr(control.label),
+        value=control.options[round(value)] if choices else f"{value:g}",
+        shown=value_words(control, value),
+        unit=control.unit,
+        low=min(control.low, value),
+        high=max(control.high, value),
+        step=control.step,
+        choices=choices,
+        held=held,
+        turns=control.kind == "angular",
+    )
+
+
+def _moved(measures: Measures, name: str, value: Value) -> bool:
+    return _now(measures, name) != value
+
+
+def _now(measures: Measures, name: str) -> Value | None:
+    control = BY_NAME[name]
+    now = value_of(control, measures)
+    return control.options[round(now)] if control.options and now is not None else now
+
+
+def _trying(tried: Mapping[str, Value], base: Measures | None) -> Trying | None:
+    if not tried or base is None:
+        return None
+    items = []
+    for name, value in tried.items():
+        control = BY_NAME[name]
+        before = value_of(control, base)
+        index = float(control.options.index(str(value))) if control.options else float(value)
+        items.append(
+            TriedItem(
+                label=tr(control.label),
+                name=name,
+                value=f"{value:g}" if isinstance(value, int | float) else value,
+                now=value_words(control, index),
+                before=value_words(control, before) if before is not None else tr("none"),
+            )
+        )
+    return Trying(tuple(items), str(uuid4()))
+
+
+def _addresses(case_id: str, tried: Mapping[str, Any]) -> Callable[[str, Value], str]:
+    """Where the look is that also has this control at that value."""
+
+    def address(control: str, value: Value) -> str:
+        return look_address(case_id, {**tried, control: value})
+
+    return address
+
+
+def look_address(case_id: str, look: Mapping[str, Any]) -> str:
+    """The address of a look; of the page itself where nothing is tried."""
+    if not look:
+        return f"/cases/{case_id}"
+    plain = {k: f"{v:g}" if isinstance(v, int | float) else v for k, v in look.items()}
+    return f"/cases/{case_id}/margins?{urlencode(plain)}"
+
+
+def _option(option: Option, plan: Plan) -> OptionRow:
+    return OptionRow(
+        technique=option.technique,
+        label=option.label,
+        rank=option.rank,
+        chosen=option.technique == plan.chosen.technique,
+        available=option.available,
+        why=option.why,
+        short=tuple(m.step for m in option.margins if m.margin < 0),
+        risks=option.risks,
+        unassessed=tuple(tr("{step} (lacks {what})", step=u.step, what=", ".join(u.lacks)) for u in option.unassessed),
+    )

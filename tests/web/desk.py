@@ -1,0 +1,51 @@
+"""A desk over a store in memory, with the invented cases and a quick invented plan that answers to decisions."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from forestay.eye.situation import Situation
+from forestay.plan.model import Plan
+from forestay.services.cases import Who
+from forestay.services.planning import Desk, Planner, keep_demo
+from forestay.store.memory import MemoryFactStore
+from tests.factories import example_plan
+
+CASE = "trauma-gap"
+NEEDED_MM = 5.6
+
+
+def invented_plan(situation: Situation) -> Plan:
+    """The invented plan with the decisions taken over; only the capsulorhexis moves a margin."""
+    plan = example_plan(side=situation.case.eye.side, seat=situation.case.theatre.seat or "superior")
+    decided = situation.decisions
+    changes: dict[str, Any] = {
+        name: value
+        for name, value in (
+            ("capsulorhexis_mm", decided.capsulorhexis_mm),
+            ("ring", decided.ring),
+            ("tunnel_clock", decided.tunnel_clock),
+            ("tunnel_outer_mm", decided.tunnel_chord_mm),
+        )
+        if value is not None
+    }
+    if decided.pupil_hooks is not None:
+        hours = tuple(12 * (i + 0.5) / decided.pupil_hooks for i in range(decided.pupil_hooks))
+        changes.update(pupil_hooks=decided.pupil_hooks, hook_clocks=hours)
+    assert plan.measures is not None
+    measures = replace(plan.measures, **changes)
+    size = measures.capsulorhexis_mm or 0.0
+    room = round(size - NEEDED_MM, 6)
+    margins = tuple(
+        replace(m, has=size, margin=room, low=room - 0.5, high=room + 0.5) if m.key == "capsulorhexis" else m
+        for m in plan.margins
+    )
+    return replace(plan, measures=measures, margins=margins)
+
+
+def invented_desk() -> Desk:
+    """The five invented cases, kept in memory."""
+    store = MemoryFactStore()
+    keep_demo(store)
+    return Desk(store, Planner(invented_plan), Who(author="desk", device="web"))
