@@ -7,7 +7,21 @@ from typing import Any
 
 from forestay.plan.model import Origin, Plan
 
-READ_BY_MACHINES = {"key", "name", "technique", "control", "field", "scale", "group", "code", "rule", "position", "sources", "rests_on", "source"}
+READ_BY_MACHINES = {
+    "key",
+    "name",
+    "technique",
+    "control",
+    "field",
+    "scale",
+    "group",
+    "code",
+    "rule",
+    "position",
+    "sources",
+    "rests_on",
+    "source",
+}
 
 
 def sentences(plan: Plan) -> list[str]:

@@ -19,9 +19,27 @@ from tests.plan.cases import NAMES, changed, mirrored, planned, raw, situation
 from tests.plan.sentences import sentences
 
 CONTRACT_KEYS = (
-    "decision eye checks estimates options chosen margins unassessed lens astigmatism steps kit doses fallbacks stops "
-    "consent after doubts sources version"
-).split()
+    "decision",
+    "eye",
+    "checks",
+    "estimates",
+    "options",
+    "chosen",
+    "margins",
+    "unassessed",
+    "lens",
+    "astigmatism",
+    "steps",
+    "kit",
+    "doses",
+    "fallbacks",
+    "stops",
+    "consent",
+    "after",
+    "doubts",
+    "sources",
+    "version",
+)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -67,7 +85,9 @@ def test_the_other_eye_mirrors_exactly(name: str) -> None:
     one, other = planned(data), planned(mirrored(data))
     for a, b in zip(one.margins, other.margins, strict=True):
         assert (a.needs, a.has, a.low, a.high, a.probability) == (b.needs, b.has, b.low, b.high, b.probability)
-    assert [r.probability for o in one.options for r in o.risks] == [r.probability for o in other.options for r in o.risks]
+    assert [r.probability for o in one.options for r in o.risks] == [
+        r.probability for o in other.options for r in o.risks
+    ]
     assert one.astigmatism.after_d == other.astigmatism.after_d
     assert one.lens.positions[0].power_d == other.lens.positions[0].power_d
     assert one.drawing is not None
@@ -202,7 +222,9 @@ def test_missing_input_widens_and_is_said() -> None:
 
 
 def test_what_was_settled_is_kept() -> None:
-    plan = planned(raw("brown-pseudoexfoliation"), capsulorhexis_mm=5.4, pupil_hooks=4, ring="none", tunnel_chord_mm=6.8)
+    plan = planned(
+        raw("brown-pseudoexfoliation"), capsulorhexis_mm=5.4, pupil_hooks=4, ring="none", tunnel_chord_mm=6.8
+    )
     assert plan.measures is not None
     assert plan.measures.capsulorhexis_mm == 5.4
     assert plan.measures.pupil_hooks == 4

@@ -24,7 +24,7 @@ OURS = ("estimate.", "measure.", "option.", "words.")
 def test_every_source_of_a_rule_exists(name: str, kind: str, rule: Rule) -> None:
     for key in rule.sources:
         assert key in EVIDENCE.sources, (name, kind, rule.data.get("key"))
-    if kind in ("rule", "stop", "dose", "step", "fallback", "choose", "avoid"):
+    if kind != "item":
         assert rule.sources, (name, kind, rule.data)
 
 
@@ -108,6 +108,12 @@ def test_stops_of_every_eye(name: str) -> None:
         ("trauma-gap", {"signs__phacodonesis": "at-rest"}, "turn-loose-lens"),
         ("trauma-gap", {"signs__retinopathy": "proliferative"}, "stretch-vessels"),
         ("trauma-gap", {"person__allergies": ["latex"]}, "latex"),
+        ("trauma-gap", {"person__allergies": ["moxifloxacin"]}, "moxifloxacin-allergy"),
+        ("trauma-gap", {"biometry__posterior_segment_scan": "staphyloma"}, "needle-block"),
+        ("trauma-gap", {}, "anterior-chamber-lens"),
+        ("white-swollen", {}, "timolol-heart"),
+        ("white-swollen", {}, "miotic-swollen"),
+        ("white-swollen", {}, "adrenaline-heart"),
     ],
 )
 def test_stops_by_finding(name: str, change: dict[str, Any], stop: str) -> None:
@@ -117,7 +123,11 @@ def test_stops_by_finding(name: str, change: dict[str, Any], stop: str) -> None:
 @pytest.mark.parametrize(
     ("name", "change", "verdict"),
     [
-        ("trauma-gap", {"eye__visual_acuity_logmar": None, "eye__visual_acuity": "NPL", "eye__light_projection": "none"}, "do-not-operate"),
+        (
+            "trauma-gap",
+            {"eye__visual_acuity_logmar": None, "eye__visual_acuity": "NPL", "eye__light_projection": "none"},
+            "do-not-operate",
+        ),
         ("trauma-gap", {"signs__external_infection": True}, "operate-later"),
         ("trauma-gap", {"eye__pressure_mmhg": 34}, "operate-later"),
         ("trauma-gap", {"biometry__posterior_segment_scan": "detachment"}, "refer"),
@@ -126,6 +136,12 @@ def test_stops_by_finding(name: str, change: dict[str, Any], stop: str) -> None:
         ("trauma-gap", {"signs__dialysis_clock_hours": [1, 2, 3, 4, 5, 6, 7, 8, 9, 10]}, "refer"),
         ("long-vitrectomised-only-eye", {"theatre__surgeon_grade": "senior-trainee"}, "refer"),
         ("long-vitrectomised-only-eye", {"person__inr": 4.2}, "operate-later"),
+        (
+            "trauma-gap",
+            {"theatre__has": ["vitrector", "tension-ring"], "signs__dialysis_clock_hours": [3, 4, 5, 6, 7]},
+            "refer",
+        ),
+        ("white-swollen", {"eye__pressure_mmhg": 18, "person__lies_flat": False}, "operate-later"),
         ("trauma-gap", {}, "operate"),
     ],
 )

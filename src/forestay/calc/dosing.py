@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
+from pydantic import Field
+
 from forestay.answer import Doubt
 from forestay.calc.core import calculation
 from forestay.dosing import anaesthetic
@@ -28,9 +30,9 @@ class DilutionInput(Record):
 class Dilution(Record):
     """Strength of the mixture and the dose in what is given."""
 
-    final_mg_per_ml: float
-    dose_mg: float
-    total_ml: float
+    final_mg_per_ml: float = Field(description="strength after dilution")
+    dose_mg: float = Field(description="amount in the volume given")
+    total_ml: float = Field(description="volume after dilution")
 
 
 @calculation(
@@ -80,17 +82,17 @@ def dilution(given: DilutionInput, use: Reader) -> tuple[Dilution, list[Doubt]]:
 class AnaestheticLimitInput(Record):
     """A local anaesthetic, the person's weight and the strength in the syringe."""
 
-    drug: Drug
+    drug: Drug = Field(description="local anaesthetic")
     weight_kg: Annotated[float, within("weight_kg")]
     concentration_percent: Annotated[float, within("concentration_percent")]
-    with_adrenaline: bool
+    with_adrenaline: bool = Field(description="the solution holds adrenaline")
 
 
 class AnaestheticLimit(Record):
     """The most of this drug alone, in milligrams and in millilitres of this strength."""
 
-    max_mg: float
-    max_ml: float
+    max_mg: float = Field(description="largest amount [mg]")
+    max_ml: float = Field(description="the same as volume of this solution")
 
 
 @calculation(

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import Annotated
 
+from pydantic import Field
+
 from forestay.answer import Doubt
 from forestay.calc.core import calculation
 from forestay.evidence import Reader
@@ -21,7 +23,7 @@ class EndotheliumInput(Record):
 
     count_per_mm2: Annotated[float, within("count_per_mm2")]
     age_years: Annotated[float, within("age_years")]
-    technique: Technique
+    technique: Technique = Field(description="technique of the operation")
     grade: Annotated[float, within("grade")]
     years: Annotated[float, within("years")] | None = None
 
@@ -29,19 +31,19 @@ class EndotheliumInput(Record):
 class YearOut(Record):
     """The count ``year`` years after surgery; ``low`` and ``high`` hold the central 90 per cent."""
 
-    year: float
-    count_per_mm2: float
-    low: float
-    high: float
-    probability_below: dict[str, float]
+    year: float = Field(description="years after surgery")
+    count_per_mm2: float = Field(description="count [cells/mm2], median")
+    low: float = Field(description="lower end of the central 90 per cent")
+    high: float = Field(description="upper end of the central 90 per cent")
+    probability_below: dict[str, float] = Field(description="probability that the count is below 500, 700 and 1000")
 
 
 class LowCountSeries(Record):
     """What a published series of low counts would leave of this count."""
 
-    loss: float
-    after_per_mm2: float
-    source: str
+    loss: float = Field(description="share lost in the series")
+    after_per_mm2: float = Field(description="what that would leave [cells/mm2]")
+    source: str = Field(description="the series")
 
 
 class Endothelium(Record):
@@ -52,15 +54,19 @@ class Endothelium(Record):
     counts below 1000/mm2: two published series that disagree.
     """
 
-    after_per_mm2: float
-    low: float
-    high: float
-    probability_below: dict[str, float]
-    by_year: tuple[YearOut, ...]
-    final_per_mm2: float
-    loss: float
-    usual_for_age_per_mm2: float
-    low_count_series: tuple[LowCountSeries, ...]
+    after_per_mm2: float = Field(description="count once the cornea has healed, median [cells/mm2]")
+    low: float = Field(description="lower end of the central 90 per cent")
+    high: float = Field(description="upper end of the central 90 per cent")
+    probability_below: dict[str, float] = Field(
+        description="probability that the healed count is below 500, 700 and 1000"
+    )
+    by_year: tuple[YearOut, ...] = Field(description="the years that follow, from 0")
+    final_per_mm2: float = Field(description="count at the last year shown [cells/mm2]")
+    loss: float = Field(description="median share lost")
+    usual_for_age_per_mm2: float = Field(description="what eyes of this age have before surgery [cells/mm2]")
+    low_count_series: tuple[LowCountSeries, ...] = Field(
+        description="for low counts: two published series that disagree"
+    )
 
 
 def read_loss(technique: Technique, grade: float, use: Reader) -> engine.Loss:

@@ -43,19 +43,19 @@ NEWER: tuple[tuple[str, str, str], ...] = (
 class ComplicationRiskInput(Record):
     """One eye by the factors of the national model. A factor left out counts as absent unless listed in ``unknown``."""
 
-    model: ModelName
+    model: ModelName = Field(description="which model")
     age_years: Annotated[float, within("age_years")]
-    sex: Literal["female", "male", "unknown"]
-    glaucoma: bool | None = None
-    diabetic_retinopathy: bool | None = None
+    sex: Literal["female", "male", "unknown"] = Field(description="sex; unknown is averaged")
+    glaucoma: bool | None = Field(default=None, description="glaucoma")
+    diabetic_retinopathy: bool | None = Field(default=None, description="diabetic retinopathy")
     brown_or_white: bool | None = Field(default=None, description="brown, black, white or mature lens")
     no_fundus_view: bool | None = Field(default=None, description="no view of the fundus, or vitreous opacity")
     pseudoexfoliation: bool | None = Field(default=None, description="pseudoexfoliation or phacodonesis")
-    pupil: Pupil | None = None
+    pupil: Pupil | None = Field(default=None, description="dilated pupil, as the surgeon judges it")
     long_eye: bool | None = Field(default=None, description="axial length of 26 mm or more")
-    alpha_blocker: bool | None = None
-    cannot_lie_flat: bool | None = None
-    surgeon_grade: Grade | None = None
+    alpha_blocker: bool | None = Field(default=None, description="alpha-blocker")
+    cannot_lie_flat: bool | None = Field(default=None, description="cannot lie flat")
+    surgeon_grade: Grade | None = Field(default=None, description="the surgeon's grade, in the model's words")
     unknown: tuple[FactorName, ...] = Field(
         default=(), strict=False, description="factors to average over the mix of eyes"
     )
@@ -64,9 +64,9 @@ class ComplicationRiskInput(Record):
 class FactorOut(Record):
     """What one factor did: its level and odds ratio; for an unknown factor the mean over the mix."""
 
-    name: str
-    level: str
-    odds_ratio: float
+    name: str = Field(description="factor")
+    level: str = Field(description="level of this eye")
+    odds_ratio: float = Field(description="odds ratio against the reference level; the mean over the mix where unknown")
 
 
 class ComplicationRisk(Record):
@@ -76,15 +76,15 @@ class ComplicationRisk(Record):
     the model gave before the cap; ``reference_probability`` that of the reference eye.
     """
 
-    probability: float
-    low: float
-    high: float
-    odds: float
-    factors: tuple[FactorOut, ...]
-    composite_odds_ratio: float
-    uncapped_probability: float
-    reference_probability: float
-    model: ModelName
+    probability: float = Field(description="probability of capsule rupture or vitreous loss, after the cap")
+    low: float = Field(description="lower end of the central 90 per cent")
+    high: float = Field(description="upper end of the central 90 per cent")
+    odds: float = Field(description="probability / (1 - probability)")
+    factors: tuple[FactorOut, ...] = Field(description="factors that are not at their reference level")
+    composite_odds_ratio: float = Field(description="odds against the reference eye")
+    uncapped_probability: float = Field(description="what the model gave before the cap")
+    reference_probability: float = Field(description="probability of the reference eye")
+    model: ModelName = Field(description="which model")
 
 
 def read_model(name: ModelName, use: Reader) -> tuple[engine.Model, list[Doubt]]:

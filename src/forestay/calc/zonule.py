@@ -26,10 +26,10 @@ class ZonularSupportInput(Signs, Person):
     Signs that say nothing about the zonule are accepted and not used.
     """
 
-    side: Literal["left", "right"]
+    side: Literal["left", "right"] = Field(description="which eye")
     chamber_depth_mm: Annotated[float, within("chamber_depth_mm")] | None = None
     axial_length_mm: Annotated[float, within("axial_length_mm")] | None = None
-    appearance: Appearance | None = None
+    appearance: Appearance | None = Field(default=None, description="what the cataract looks like")
     fellow_operated: bool | None = Field(default=None, description="the fellow eye has had its cataract operation")
     fellow_zonular_complication: bool | None = Field(
         default=None, description="the fellow eye's operation met a zonular complication"
@@ -41,8 +41,8 @@ class ZonularSupportInput(Signs, Person):
 class GradeOut(Record):
     """One grade of the zonule, as it would be found when the capsule is opened, and its probability."""
 
-    grade: Grade
-    probability: float
+    grade: Grade = Field(description="grade as found when the capsule is opened")
+    probability: float = Field(description="probability of the grade")
 
 
 class WeightOut(Record):
@@ -52,13 +52,15 @@ class WeightOut(Record):
     the cap. ``basis``: ``study``, ``expert`` (no measured accuracy) or ``seen``.
     """
 
-    sign: str
-    likelihood_ratio: float
-    standing: str
-    weight: float
-    group: str
-    basis: Literal["study", "expert", "seen"]
-    floor: Grade | None
+    sign: str = Field(description="sign")
+    likelihood_ratio: float = Field(description="likelihood ratio after the cap")
+    standing: str = Field(description="standing of the number")
+    weight: float = Field(
+        description="exponent of the ratio: 1 for the first sign of a group, less for later ones, 0 for a seen fact"
+    )
+    group: str = Field(description="group of signs that go together")
+    basis: Literal["study", "expert", "seen"] = Field(description="study, expert (no measured accuracy) or seen")
+    floor: Grade | None = Field(description="mildest grade that a seen fact allows; null for a sign that only weighs")
 
 
 class ZonularSupport(Record):
@@ -68,13 +70,15 @@ class ZonularSupport(Record):
     for eyes with pseudoexfoliation only.
     """
 
-    grades: tuple[GradeOut, ...]
-    zonule_mean: tuple[float, ...]
-    zonule_sd: tuple[float, ...]
-    weights: tuple[WeightOut, ...]
-    event_probability: float | None
-    event_low: float | None
-    event_high: float | None
+    grades: tuple[GradeOut, ...] = Field(description="every grade with its probability")
+    zonule_mean: tuple[float, ...] = Field(description="share of healthy support by clock hour 12, 1 ... 11, mean")
+    zonule_sd: tuple[float, ...] = Field(description="the same, one standard deviation")
+    weights: tuple[WeightOut, ...] = Field(description="what each sign weighed")
+    event_probability: float | None = Field(
+        description="published chance of a vitrectomy because of zonule weakness; known in pseudoexfoliation only"
+    )
+    event_low: float | None = Field(description="lower end of it")
+    event_high: float | None = Field(description="upper end of it")
 
 
 Basis = Literal["study", "expert"]
@@ -100,6 +104,21 @@ EXPERT: tuple[tuple[str, str, Callable[[ZonularSupportInput, Reader], bool]], ..
     ("hypermature", "lens", lambda given, _: given.appearance == "hypermature"),
 )
 """Signs whose ratio is an expert's: name (and row ``zonule_signs.ratio.NAME``), group, whether present."""
+
+
+WEIGHING = (
+    "pseudoexfoliation",
+    "phacodonesis",
+    "subluxated",
+    "iridodonesis",
+    "iris_lens_gap",
+    "dialysis_clock_hours",
+    "trauma",
+    "vitrectomy",
+    "connective_tissue_disorder",
+    "fellow_zonular_complication",
+)
+"""Findings that set a floor or weigh; one that is absent is named as a doubt."""
 
 
 GAP = "dialysis"
@@ -203,6 +222,7 @@ def find(given: ZonularSupportInput, use: Reader) -> tuple[engine.ZonularEstimat
 def zonular_support(given: ZonularSupportInput, use: Reader) -> tuple[ZonularSupport, list[Doubt]]:
     """Probability of each grade and share of healthy support by clock hour."""
     found, weights, doubts = find(given, use)
+    doubts += _not_looked_for(given)
     event = _event(given, use) if _pseudoexfoliation(given, []) else (None, None, None)
     result = ZonularSupport(
         grades=tuple(
@@ -216,6 +236,15 @@ def zonular_support(given: ZonularSupportInput, use: Reader) -> tuple[ZonularSup
         event_high=event[2],
     )
     return result, doubts
+
+
+def _not_looked_for(given: ZonularSupportInput) -> list[Doubt]:
+    """What could have weighed and was not given: it counts neither for nor against."""
+    absent = [name for name in WEIGHING if getattr(given, name) is None]
+    if not absent:
+        return []
+    says = tr("Not given, and counted neither for nor against weakness: {names}.", names=", ".join(absent))
+    return [Doubt("signs-not-given", says)]
 
 
 def _pseudoexfoliation(given: ZonularSupportInput, doubts: list[Doubt]) -> bool:

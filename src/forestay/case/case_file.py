@@ -43,6 +43,8 @@ def parse_case(data: bytes, name: str = "") -> CaseFile:
         raise UnreadableFile(tr("{name} cannot be read: nested too deeply.", name=called)) from None
     except ValueError as wrong:
         reason = str(wrong).splitlines()[0][:160]
+        if not isinstance(wrong, tomllib.TOMLDecodeError):  # a whole number too long for Python to read
+            reason = tr("a number has too many digits")
         raise UnreadableFile(
             tr(
                 "{name} cannot be read as TOML: {reason}. Write tables as [eye] and values as key = value.",

@@ -108,7 +108,7 @@ def shown(path: str, value: Any) -> str:
     """A value in words with its unit, as a disagreement shows it.
 
     >>> shown("biometry.axial_length_mm", 23.12), shown("signs.trauma", True), shown("signs.dialysis_clock_hours", [6])
-    ('23.12 mm', 'yes', '6')
+    ('23.12 mm', 'yes', '6 clock hours')
     """
     if isinstance(value, bool):
         return tr("yes") if value else tr("no")

@@ -36,27 +36,40 @@ class Person(Record):
     """Who is operated on, without anything that names them."""
 
     age_years: Annotated[float, within("age_years")]
-    sex: Literal["female", "male", "unknown"] | None = None
+    sex: Literal["female", "male", "unknown"] | None = Field(default=None, description="sex as recorded")
     weight_kg: Annotated[float, within("weight_kg")] | None = None
-    allergies: tuple[Allergy, ...] | None = Field(default=None, strict=False)
-    anticoagulant: Literal["none", "warfarin", "direct", "antiplatelet", "dual-antiplatelet"] | None = None
+    allergies: tuple[Allergy, ...] | None = Field(
+        default=None,
+        strict=False,
+        description="allergies: sulfonamide, cephalosporin, penicillin, iodine, latex and others in words",
+    )
+    anticoagulant: Literal["none", "warfarin", "direct", "antiplatelet", "dual-antiplatelet"] | None = Field(
+        default=None, description="drug that thins the blood"
+    )
     inr: Annotated[float, within("inr")] | None = None
-    kidney_disease: bool | None = None
-    heart_disease: bool | None = None
-    diabetes: bool | None = None
-    connective_tissue_disorder: Connective | None = None
-    lies_flat: bool | None = None
+    kidney_disease: bool | None = Field(default=None, description="kidney disease")
+    heart_disease: bool | None = Field(default=None, description="heart disease")
+    diabetes: bool | None = Field(default=None, description="diabetes")
+    connective_tissue_disorder: Connective | None = Field(
+        default=None, description="disorder of connective tissue that weakens the zonule"
+    )
+    lies_flat: bool | None = Field(default=None, description="can lie flat and still")
 
 
 class EyeState(Record):
     """The eye as a whole."""
 
-    side: Literal["left", "right"]
-    only_eye: bool | None = None
+    side: Literal["left", "right"] = Field(description="which eye")
+    only_eye: bool | None = Field(default=None, description="the other eye does not see usefully")
     visual_acuity_logmar: Annotated[float, within("visual_acuity_logmar")] | None = None
-    visual_acuity: Literal["CF", "HM", "PL", "NPL"] | None = None
-    light_projection: Literal["full", "defective", "none", "unknown"] | None = None
-    relative_afferent_defect: bool | None = None
+    visual_acuity: Literal["CF", "HM", "PL", "NPL"] | None = Field(
+        default=None,
+        description="acuity in words where it cannot be measured: counting fingers, hand movements, perception of light, none",
+    )
+    light_projection: Literal["full", "defective", "none", "unknown"] | None = Field(
+        default=None, description="projection of light in the dark"
+    )
+    relative_afferent_defect: bool | None = Field(default=None, description="relative afferent pupil defect")
     pressure_mmhg: Annotated[float, within("pressure_mmhg")] | None = None
 
     @model_validator(mode="after")
@@ -70,7 +83,7 @@ class Biometry(Record):
     """What was measured of the eye."""
 
     axial_length_mm: Annotated[float, within("axial_length_mm")] | None = None
-    axial_length_method: LengthMethod | None = None
+    axial_length_method: LengthMethod | None = Field(default=None, description="how the length was measured")
     k1_d: Annotated[float, within("k1_d")] | None = None
     k1_axis_deg: Annotated[float, within("k1_axis_deg")] | None = None
     k2_d: Annotated[float, within("k2_d")] | None = None
@@ -80,7 +93,9 @@ class Biometry(Record):
     white_to_white_mm: Annotated[float, within("white_to_white_mm")] | None = None
     corneal_thickness_um: Annotated[float, within("corneal_thickness_um")] | None = None
     endothelial_count_per_mm2: Annotated[float, within("endothelial_count_per_mm2")] | None = None
-    posterior_segment_scan: Literal["none", "normal", "staphyloma", "detachment", "other"] | None = None
+    posterior_segment_scan: Literal["none", "normal", "staphyloma", "detachment", "other"] | None = Field(
+        default=None, description="ultrasound of the posterior segment: not done, or what it shows"
+    )
 
 
 class FellowEye(Record):
@@ -91,59 +106,73 @@ class FellowEye(Record):
     k2_d: Annotated[float, within("k2_d")] | None = None
     chamber_depth_mm: Annotated[float, within("chamber_depth_mm")] | None = None
     refraction_d: Annotated[float, within("refraction_d")] | None = None
-    operated: bool | None = None
-    zonular_complication: bool | None = None
-    pseudoexfoliation: bool | None = None
+    operated: bool | None = Field(default=None, description="the fellow eye has had its cataract operation")
+    zonular_complication: bool | None = Field(default=None, description="its operation met a zonular complication")
+    pseudoexfoliation: bool | None = Field(default=None, description="pseudoexfoliation in the fellow eye")
 
 
 class LensState(Record):
     """The cataract."""
 
     grade: Annotated[float, within("grade")] | None = None
-    appearance: Appearance | None = None
-    posterior_polar: bool | None = None
+    appearance: Appearance | None = Field(default=None, description="what the cataract looks like")
+    posterior_polar: bool | None = Field(default=None, description="posterior polar cataract")
 
 
 class Signs(Record):
     """What the examiner saw. ``None`` is "not looked for", not "absent"."""
 
-    pseudoexfoliation: bool | None = None
-    phacodonesis: Literal["none", "after-movement", "at-rest"] | None = None
-    subluxated: bool | None = None
-    iridodonesis: bool | None = None
-    iris_lens_gap: bool | None = None
-    dialysis_clock_hours: tuple[Hour, ...] | None = Field(default=None, strict=False)
-    trauma: bool | None = None
-    vitrectomy: bool | None = None
+    pseudoexfoliation: bool | None = Field(default=None, description="pseudoexfoliation material")
+    phacodonesis: Literal["none", "after-movement", "at-rest"] | None = Field(
+        default=None, description="movement of the lens"
+    )
+    subluxated: bool | None = Field(default=None, description="lens displaced")
+    iridodonesis: bool | None = Field(default=None, description="movement of the iris")
+    iris_lens_gap: bool | None = Field(default=None, description="gap between iris and lens")
+    dialysis_clock_hours: tuple[Hour, ...] | None = Field(
+        default=None, strict=False, description="clock hours of zonule seen to be missing"
+    )
+    trauma: bool | None = Field(default=None, description="blunt or other injury")
+    vitrectomy: bool | None = Field(default=None, description="earlier vitrectomy")
     pupil_dilated_mm: Annotated[float, within("pupil_dilated_mm")] | None = None
-    synechiae: bool | None = None
-    alpha_blocker: bool | None = None
-    glaucoma: bool | None = None
-    filtering_bleb: bool | None = None
-    corneal_opacity: bool | None = None
-    guttae: bool | None = None
-    retinopathy: Literal["none", "background", "proliferative"] | None = None
-    fundus_view: bool | None = None
-    external_infection: bool | None = None
+    synechiae: bool | None = Field(default=None, description="iris adherent to the lens")
+    alpha_blocker: bool | None = Field(default=None, description="alpha-blocker now or ever")
+    glaucoma: bool | None = Field(default=None, description="glaucoma")
+    filtering_bleb: bool | None = Field(default=None, description="working filtering bleb")
+    corneal_opacity: bool | None = Field(default=None, description="corneal opacity")
+    guttae: bool | None = Field(default=None, description="corneal guttae")
+    retinopathy: Literal["none", "background", "proliferative"] | None = Field(
+        default=None, description="diabetic retinopathy"
+    )
+    fundus_view: bool | None = Field(default=None, description="the fundus can be seen")
+    external_infection: bool | None = Field(default=None, description="infection of lids, tear sac or surface")
 
 
 class Theatre(Record):
     """What can be done here, by whom, with what."""
 
-    techniques: tuple[Technique, ...] | None = Field(default=None, strict=False)
-    anaesthesia: tuple[Anaesthetic, ...] | None = Field(default=None, strict=False)
-    surgeon_grade: Literal["consultant", "independent", "senior-trainee", "junior-trainee"] | None = None
-    seat: Literal["superior", "temporal"] | None = None
-    dominant_hand: Literal["right", "left"] | None = None
-    has: tuple[Kit, ...] | None = Field(default=None, strict=False)
-    retina_service: Literal["in-house", "same-day", "days", "none"] | None = None
+    techniques: tuple[Technique, ...] | None = Field(
+        default=None, strict=False, description="techniques that can be done here"
+    )
+    anaesthesia: tuple[Anaesthetic, ...] | None = Field(
+        default=None, strict=False, description="anaesthetics that can be given here"
+    )
+    surgeon_grade: Literal["consultant", "independent", "senior-trainee", "junior-trainee"] | None = Field(
+        default=None, description="grade of the surgeon"
+    )
+    seat: Literal["superior", "temporal"] | None = Field(default=None, description="where the surgeon sits")
+    dominant_hand: Literal["right", "left"] | None = Field(default=None, description="the surgeon's dominant hand")
+    has: tuple[Kit, ...] | None = Field(default=None, strict=False, description="what the theatre has")
+    retina_service: Literal["in-house", "same-day", "days", "none"] | None = Field(
+        default=None, description="how near a vitreous surgeon is"
+    )
 
 
 class LensConstant(Record):
     """The lens constant and the length method that it belongs to."""
 
     a: Annotated[float, Field(ge=100, le=130, description="A constant")] | None = None
-    method: ConstantMethod | None = None
+    method: ConstantMethod | None = Field(default=None, description="length method that the constant belongs to")
 
 
 class Target(Record):

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from typing import Any, TypeVar, get_args
+from types import UnionType
+from typing import Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 
 from forestay.errors import ForestayError, InvalidInput, MissingInput, UnknownKey
 from forestay.evidence import default_evidence
@@ -67,7 +69,7 @@ def explain(failure: ValidationError, model: type[BaseModel]) -> ForestayError:
         return MissingInput(
             tr("{field} is missing; it is needed here.", field=field), field=field, allowed=_allowed(first, name)
         )
-    words = _allowed(first, name)
+    words = _own_range(model, location) or _allowed(first, name)
     told = None if _huge(value) else hint(name, value)
     message = tr(
         "{field} is {value}; allowed: {words}.", field=field or tr("the input"), value=_show(value), words=words
@@ -84,6 +86,32 @@ def _allowed(error: Mapping[str, Any], name: str) -> str:
     return _allowed_by_kind(kind, error.get("ctx", {})) or str(error["msg"])
 
 
+def _own_range(model: type[BaseModel], location: tuple[Any, ...]) -> str:
+    """The range that the field itself states, in words; it can be narrower than that of the quantity it is called by."""
+    keys = [part for part in location if isinstance(part, str)]
+    owner = _owner(model, (*keys[:-1], "")) if keys else None
+    field = getattr(owner, "model_fields", {}).get(keys[-1]) if keys else None
+    if field is None:
+        return ""
+    low, high, unit = None, None, ""
+    for info in (field, *_annotated_infos(field.annotation, items=isinstance(location[-1], int))):
+        unit = unit or str((info.json_schema_extra or {}).get("unit", ""))
+        for rule in info.metadata:
+            low = getattr(rule, "ge", low)
+            high = getattr(rule, "le", high)
+    if low is None or high is None:
+        return ""
+    return tr("{low:g} to {high:g} {unit}", low=low, high=high, unit=unit).strip()
+
+
+def _annotated_infos(annotation: Any, *, items: bool) -> list[FieldInfo]:
+    """The field descriptions inside ``Annotated[…] | None``, and those of the items of a list where they are asked for."""
+    found = [extra for extra in getattr(annotation, "__metadata__", ()) if isinstance(extra, FieldInfo)]
+    if get_origin(annotation) in (Union, UnionType) or (items and get_origin(annotation) is tuple):
+        found += [info for inner in get_args(annotation) for info in _annotated_infos(inner, items=items)]
+    return found
+
+
 def _allowed_by_kind(kind: str, context: Mapping[str, Any]) -> str:
     words: dict[str, Callable[[], str]] = {
         "literal_error": lambda: str(context.get("expected", "")),
@@ -94,22 +122,27 @@ def _allowed_by_kind(kind: str, context: Mapping[str, Any]) -> str:
         "less_than": lambda: tr("less than {high:g}", high=context["lt"]),
         "value_error": lambda: str(context.get("error", "")),
         "missing": lambda: tr("a value"),
+        "too_short": lambda: tr("a list of {n} or more", n=context["min_length"]),
+        "too_long": lambda: tr("a list of {n} or fewer", n=context["max_length"]),
     }
     return words[kind]() if kind in words else ""
 
 
-def _known_keys(model: type[BaseModel], location: tuple[Any, ...]) -> str:
+def _owner(model: type[BaseModel], location: tuple[Any, ...]) -> Any:
+    """The record that the last part of ``location`` is a key of; None where it cannot be told."""
     current: Any = model
     for part in location[:-1]:
         if isinstance(part, int):
             continue
         found = getattr(current, "model_fields", {}).get(part)
-        if found is None:
-            return ""
-        current = _model_of(found.annotation)
+        current = None if found is None else _model_of(found.annotation)
         if current is None:
-            return ""
-    return ", ".join(getattr(current, "model_fields", {}))
+            return None
+    return current
+
+
+def _known_keys(model: type[BaseModel], location: tuple[Any, ...]) -> str:
+    return ", ".join(getattr(_owner(model, location), "model_fields", {}))
 
 
 def _model_of(annotation: Any) -> Any:

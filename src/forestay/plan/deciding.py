@@ -8,7 +8,7 @@ from typing import Any
 from forestay.evidence import Reader
 from forestay.plan.model import Check, Decision, First, KitItem, Verdict
 from forestay.plan.ruleset import Rule, holding
-from forestay.text import tr
+from forestay.text import field_words, tr
 
 GRAVITY: tuple[Verdict, ...] = ("operate", "operate-later", "refer", "do-not-operate")
 
@@ -20,7 +20,7 @@ def decide(
     rules = list(holding("decision", "rule", view, use))
     verdict: Verdict = max((r.data["verdict"] for r in rules), key=GRAVITY.index, default="operate")
     reasons = [r.say("why", view, use) for r in rules if r.data["verdict"] == verdict and verdict != "operate"]
-    first = [_first_check(c) for c in checks if c.level == "recheck"]
+    first = _first_checks([c for c in checks if c.level == "recheck"])
     first += [_first(r, view, use) for r in rules if "first" in r.data]
     missing = [item for item in ready if item.missing]
     if verdict in ("operate", "operate-later"):
@@ -32,8 +32,20 @@ def decide(
     return Decision(verdict, why, tuple(first), _sentence(verdict, why, first, ready, chosen))
 
 
-def _first_check(check: Check) -> First:
-    return First(tr("recheck {field}", field=check.field), check.why, "plausibility", (check.source,))
+def _first_checks(checks: Sequence[Check]) -> list[First]:
+    """One thing to do for each field that must be measured or looked at again, with all the reasons for it."""
+    reasons: dict[str, list[Check]] = {}
+    for check in checks:
+        reasons.setdefault(check.field, []).append(check)
+    return [
+        First(
+            tr("recheck {field}", field=field_words(field)),
+            " ".join(c.why for c in found),
+            "plausibility",
+            tuple(dict.fromkeys(c.source for c in found)),
+        )
+        for field, found in reasons.items()
+    ]
 
 
 def _first(rule: Rule, view: Mapping[str, Any], use: Reader) -> First:

@@ -8,6 +8,7 @@ from typing import cast
 from forestay.answer import Doubt
 from forestay.calc.lens import LensPositionsInput, lens_positions_calculation
 from forestay.calc.lens_input import ConstantInput, FormulaName
+from forestay.errors import InvalidInput
 from forestay.plan.measures import anterior_chamber_allowed
 from forestay.plan.model import LensPlan, LensPosition
 from forestay.plan.offers import Offer, known, origin
@@ -57,7 +58,12 @@ def lens_plan(offer: Offer) -> tuple[LensPlan, list[Doubt]]:
         step_d=DEFAULT_STEP_D,
         axial_length_method=case.biometry.axial_length_method or "ultrasound-contact",
     )
-    answer, more = lens_positions_calculation.function(given, use)
+    try:
+        answer, more = lens_positions_calculation.function(given, use)
+    except InvalidInput as wrong:  # of these inputs only the constant can put a lens where none can lie
+        raise InvalidInput(
+            wrong.message, field="target.lens_constant.a", value=given.constant.a, allowed=wrong.allowed
+        ) from None
     setting.use.merge(use)
     doubts += [d for d in more if d.code != "contact-length-as-given"]
     source = origin(

@@ -55,6 +55,11 @@ def tenth_up(value: float) -> float:
     return math.ceil(round(value * STEPS_PER_MM, 6)) / STEPS_PER_MM
 
 
+def tenth_down(value: float) -> float:
+    """The last tenth of a millimetre, at or below ``value``."""
+    return math.floor(round(value * STEPS_PER_MM, 6)) / STEPS_PER_MM
+
+
 def tolerated_stretch(setting: Setting) -> float:
     """How far the rim is planned to stretch: less where the fibres would pay before the rim."""
     return setting.use.number("size.stretch_weak" if setting.weak else "size.stretch_sound")
@@ -155,6 +160,14 @@ def _chord_for_nucleus(setting: Setting, shape: str, sagitta_mm: float) -> float
     return min(chord, high)
 
 
+def pupil_is_short(setting: Setting, measures: Measures) -> bool | None:
+    """Whether the pupil without hooks is smaller than the opening with its clearance; None where it is not known."""
+    now, opening = setting.estimates.pupil, measures.capsulorhexis_mm
+    if now is None or opening is None:
+        return None
+    return now.centre < opening + setting.use.number("size.rhexis_clearance_mm")
+
+
 def hook_clocks(count: int, tunnel_at: float) -> tuple[float, ...]:
     """Clock hours of ``count`` iris hooks, evenly spaced to the half hour; the tunnel lies midway between two."""
     if count == 0:
@@ -170,6 +183,7 @@ def iris_hooks(
     """How many iris hooks and how far they reach [mm]: the fewest that show the opening all round,
 
     or the most that are usual where even those do not: the margin then says so, and an opening may run under the iris.
+    After an alpha-blocker the fewest guard a wide pupil, just taut at its edge, before it comes down.
     """
     use, decided = setting.use, setting.decisions.pupil_hooks
     reach = use.number("size.hook_reach_mm")
@@ -180,7 +194,9 @@ def iris_hooks(
         return 0, None
     wanted = opening_mm + use.number("size.rhexis_clearance_mm")
     if pupil_now.centre >= wanted:
-        return 0, None
+        if not setting.case.signs.alpha_blocker:
+            return 0, None
+        return int(use.number("size.hooks_least")), min(reach, tenth_down(pupil_now.centre / 2))
     least, usual = int(use.number("size.hooks_least")), int(use.number("size.hooks_usual_most"))
     for count in range(least, usual + 1):
         circle = pupil.opening_circle_mm(
@@ -207,16 +223,23 @@ def ring_timing(setting: Setting, technique: str) -> str:
     return "after-nucleus" if gap > use.number("act.ring_needed_hours") or moves else "none"
 
 
-def capsule_hooks(setting: Setting, technique: str, tunnel_at: float) -> tuple[float, ...]:
-    """Clock hours of capsule hooks: at the ends and in the middle of a gap, or across the tunnel where all is weak."""
+def capsule_hooks(
+    setting: Setting, technique: str, tunnel_at: float, iris_at: Sequence[float] = ()
+) -> tuple[float, ...]:
+    """Clock hours of capsule hooks: at the ends and in the middle of a gap, or across the tunnel where all is weak.
+
+    One that would share its stab with an iris hook moves on by half an hour.
+    """
     if technique in LARGE or not setting.weak or setting.lacks_kit("capsule-hooks"):
         return ()
     gaps = setting.estimates.gap_hours
     if gaps:
         first, last = _ends(gaps)
         span = (last - first) % 12
-        return tuple(wrap_hour(first + offset) for offset in (-0.5, span / 2, span + 0.5))
-    return tuple(wrap_hour(tunnel_at + offset) for offset in (3, 6, 9))
+        wanted = [wrap_hour(first + offset) for offset in (-0.5, span / 2, span + 0.5)]
+    else:
+        wanted = [wrap_hour(tunnel_at + offset) for offset in (3, 6, 9)]
+    return tuple(wrap_hour(c + 0.5) if any(hour_distance(c, i) == 0 for i in iris_at) else c for c in wanted)
 
 
 def _ends(hours: Sequence[float]) -> tuple[float, float]:
@@ -238,7 +261,10 @@ def lens_position(setting: Setting, technique: str, ring: str) -> str:
 
 
 def anterior_chamber_allowed(setting: Setting) -> bool:
-    """Whether a lens may stand before the iris: deep chamber, enough cells, no glaucoma, and one is at hand."""
+    """Whether a lens may stand before the iris: deep chamber, enough cells, angle and endothelium known to be sound,
+
+    and one is at hand. What was not looked for is not taken as sound.
+    """
     case, use = setting.case, setting.use
     count, depth = case.biometry.endothelial_count_per_mm2, case.biometry.chamber_depth_mm
     return (
@@ -247,8 +273,9 @@ def anterior_chamber_allowed(setting: Setting) -> bool:
         and count >= use.number("act.count_caution_per_mm2")
         and depth is not None
         and depth >= use.number("act.shallow_chamber_mm")
-        and not case.signs.glaucoma
-        and not case.signs.guttae
+        and case.signs.glaucoma is False
+        and case.signs.guttae is False
+        and case.signs.trauma is False
     )
 
 
@@ -259,17 +286,22 @@ def measures_for(setting: Setting, technique: str, anaesthetic: str | None) -> M
     outer, inner, sagitta, distance = tunnel_sizes(setting, technique, shape)
     opening = capsulorhexis_mm(setting, technique)
     count, reach = iris_hooks(setting, technique, opening, clock)
+    iris_at = hook_clocks(count, clock)
     ring = ring_timing(setting, technique)
-    lens = setting.case.lens
-    hidden = lens.appearance in ("brown", "black", "white", "intumescent", "hypermature")
+    case = setting.case
+    hidden = (
+        case.lens.appearance in ("brown", "black", "white", "intumescent", "hypermature")
+        or case.signs.fundus_view is False
+        or bool(case.signs.corneal_opacity)
+    )
     return Measures(
         technique=technique,
         anaesthetic=anaesthetic,
         pupil_hooks=count,
-        hook_clocks=hook_clocks(count, clock),
+        hook_clocks=iris_at,
         hook_reach_mm=reach,
         capsulorhexis_mm=opening,
-        capsule_hook_clocks=capsule_hooks(setting, technique, clock),
+        capsule_hook_clocks=capsule_hooks(setting, technique, clock, iris_at),
         ring=ring,
         relaxing_cuts=0,
         tunnel_clock=clock,
@@ -280,5 +312,5 @@ def measures_for(setting: Setting, technique: str, anaesthetic: str | None) -> M
         tunnel_distance_mm=distance,
         sutured=technique in LARGE,
         lens_position=lens_position(setting, technique, ring),
-        dye=technique != "intracapsular" and (hidden or setting.case.signs.fundus_view is False),
+        dye=technique != "intracapsular" and hidden,
     )

@@ -64,7 +64,11 @@ def absolute(
     origin: Origin,
     widen: Widen | None,
 ) -> Margin:
-    """A margin on an absolute scale: has - needs, its central 90 %, and the share of draws in which it is positive."""
+    """A margin on an absolute scale: has - needs, its central 90 %, and the share of draws in which it is positive.
+
+    Where scatter only ever takes away, the value without scatter can lie outside the central 90 %; the interval then
+    reaches to it.
+    """
     margin = has.minus(needs)
     return Margin(
         key=key,
@@ -73,8 +77,8 @@ def absolute(
         has=has.centre,
         unit=unit,
         margin=margin.centre,
-        low=margin.low,
-        high=margin.high,
+        low=min(margin.low, margin.centre),
+        high=max(margin.high, margin.centre),
         scale="absolute",
         probability=margin.share_above(),
         rests_on=tuple(rests_on),
@@ -106,8 +110,8 @@ def comparative(
         has=has.centre,
         unit=unit,
         margin=margin.centre,
-        low=margin.low,
-        high=margin.high,
+        low=min(margin.low, margin.centre),
+        high=max(margin.high, margin.centre),
         scale="comparative",
         probability=None,
         rests_on=tuple(rests_on),

@@ -97,8 +97,9 @@ def predictor(case: CaseFile, estimates: Estimates, use: Reader) -> Predictor | 
     length, k_mean = estimates.length.centre, estimates.k_mean.centre
     for name in formulas.usual_at(axial_length_mm=length, constants=use.constants(ChoiceConstants)):
         model = formulas.model(name, use.constants)
+        longest = float(max(length, estimates.length.draws.max()))  # the formula must answer every draw
         refused = formulas.refusal(
-            name, model=model, axial_length_mm=length, k_d=k_mean, chamber_depth_mm=case.biometry.chamber_depth_mm
+            name, model=model, axial_length_mm=longest, k_d=k_mean, chamber_depth_mm=case.biometry.chamber_depth_mm
         )
         if refused is None:
             return Predictor(

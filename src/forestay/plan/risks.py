@@ -41,9 +41,7 @@ def risk_input(case: CaseFile, use: Reader) -> ComplicationRiskInput:
 
     pseudo = told(
         "pseudoexfoliation",
-        True
-        if s.pseudoexfoliation or s.phacodonesis in ("after-movement", "at-rest")
-        else (None if s.pseudoexfoliation is None else False),
+        True if weak_sign(case) else (None if s.pseudoexfoliation is None else False),
     )
     pupil: Pupil | None = None
     if s.pupil_dilated_mm is None:
@@ -76,6 +74,16 @@ def risk_input(case: CaseFile, use: Reader) -> ComplicationRiskInput:
     )
 
 
+def weak_sign(case: CaseFile) -> bool:
+    """Whether the eye shows what the model calls pseudoexfoliation or phacodonesis.
+
+    A seen gap and a subluxated lens are weakness at least as plain as a lens that moves, and count as one.
+    """
+    s = case.signs
+    seen = bool(s.dialysis_clock_hours) or bool(s.subluxated)
+    return bool(s.pseudoexfoliation) or s.phacodonesis in ("after-movement", "at-rest") or seen
+
+
 def capsule_risk(offer: Offer) -> Risk | None:
     """Capsule rupture or vitreous loss in this eye; the phaco factors moved by what is published of the technique."""
     if offer.technique == "intracapsular":
@@ -105,7 +113,8 @@ def capsule_risk(offer: Offer) -> Risk | None:
             formula=tr("logit p = logit p0 + sum of ln(odds ratio) + technique"),
             inputs=factors,
             valid=tr(
-                "odds ratios from phacoemulsification in one country; used for other techniques with a wider interval"
+                "odds ratios from phacoemulsification in one country; used for other techniques with a wider interval; "
+                "a gap counts as phacodonesis; loss of zonule without vitreous is not in it"
             ),
             calculation="complication-risk",
         ),

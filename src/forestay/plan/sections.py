@@ -67,6 +67,7 @@ def kit(view: View, use: Reader) -> dict[str, Any]:
         needed = rule.data.get("has")
         missing = None if has is None or needed is None else needed not in has
         ready = rule.say("ready", view, use) if "ready" in rule.data else None
+        rule.cite(use)
         items.append(KitItem(rule.say("item", view, use), rule.say("why", view, use), missing, ready))
     return {"items": tuple(items), "missing": tuple(i.item for i in items if i.missing)}
 

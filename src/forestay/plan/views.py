@@ -6,10 +6,15 @@ from typing import Any
 
 from forestay.eye.records import CaseFile
 from forestay.eye.view import flat
-from forestay.plan.margins_front import needed_lip, pupil_opening
+from forestay.plan.margins_back import count_after
+from forestay.plan.margins_front import MANUAL, needed_lip, needed_opening, outer_lip, pupil_opening
 from forestay.plan.measures import Setting
 from forestay.plan.model import Measures
 from forestay.plan.offers import Offer
+from forestay.text import tr
+
+SHORT_TOLERANCE_MM = 0.05
+"""Half a tenth: sizes are planned in tenths, and less than that is not called short."""
 
 
 def eye_view(case: CaseFile, setting: Setting) -> dict[str, Any]:
@@ -36,6 +41,7 @@ def measure_view(offer: Offer) -> dict[str, Any]:
     """What an option would use, by name."""
     m: Measures = offer.measures
     opening = pupil_opening(offer)
+    after = count_after(offer, m.technique, offer.setting.use)  # type: ignore[arg-type]
     values: dict[str, Any] = {
         "option.technique": m.technique,
         "measure.anaesthetic": m.anaesthetic,
@@ -53,6 +59,62 @@ def measure_view(offer: Offer) -> dict[str, Any]:
         "measure.lens_position": m.lens_position,
         "measure.dye": m.dye,
         "estimate.opening_mm": opening.centre if opening else None,
+        "measure.pupil_room_mm": _pupil_room_mm(offer),
         "estimate.needed_lip_mm": needed_lip(offer).centre,
+        "estimate.count_after_per_mm2": after.centre if after else None,
+        "words.pupil_view": _pupil_view(offer),
+        "words.rim_rule": _rim_rule(offer),
+        "words.lip": _lip(offer),
     }
     return {k: v for k, v in values.items() if v is not None}
+
+
+def _pupil_room_mm(offer: Offer) -> float | None:
+    """Circle in view less the opening and its clearance [mm]; None where either is not known."""
+    opening, m = pupil_opening(offer), offer.measures
+    if opening is None or m.capsulorhexis_mm is None:
+        return None
+    return opening.centre - m.capsulorhexis_mm - offer.setting.use.number("size.rhexis_clearance_mm")
+
+
+def _pupil_view(offer: Offer) -> str:
+    room = _pupil_room_mm(offer)
+    if room is None or room >= -SHORT_TOLERANCE_MM:
+        return ""
+    return tr("; {mm:.1f} mm short: move the iris aside and keep the edge in sight", mm=-room)
+
+
+def _rim_rule(offer: Offer) -> str | None:
+    """What the opening must be for this nucleus, and what to do where it is short: ring or cut, settled beforehand."""
+    m = offer.measures
+    if m.capsulorhexis_mm is None:
+        return None
+    need, way = needed_opening(offer)
+    needs = {
+        "tipped": tr("Tipped on edge it needs {mm:.1f} mm.", mm=need.centre),
+        "flat": tr("Flat it needs {mm:.1f} mm.", mm=need.centre),
+        "divided": tr("Its pieces need {mm:.1f} mm.", mm=need.centre),
+    }[way]
+    cut = (
+        tr("by a spiral, never by a cut, since a ring is planned")
+        if m.ring != "none"
+        else tr("by a spiral, or one or two relaxing cuts and then no ring; or divide the nucleus")
+    )
+    short = need.centre - m.capsulorhexis_mm
+    if short > SHORT_TOLERANCE_MM:
+        return tr(
+            "{needs} Short by {mm:.1f} mm: widen it before anything is lifted, {cut}.", needs=needs, mm=short, cut=cut
+        )
+    return tr("{needs} If it is found tight: widen it {cut}.", needs=needs, cut=cut)
+
+
+def _lip(offer: Offer) -> str:
+    """What both lips must give, and what to do where they do not."""
+    m, need = offer.measures, needed_lip(offer).centre
+    if offer.technique != MANUAL:
+        return ""
+    has = min(float(outer_lip(offer, m.tunnel_outer_mm)), m.tunnel_inner_mm)
+    said = tr("Nucleus and vectis need {need:.1f} mm of lip; {has:.1f} mm are there.", need=need, has=has)
+    if need - has > SHORT_TOLERANCE_MM:
+        said += " " + tr("Short by {mm:.1f} mm: lengthen both lips first, or divide the nucleus.", mm=need - has)
+    return said

@@ -1,4 +1,4 @@
-"""Words of this eye for the sentences of the rules: hours in the eye's own clock, sides, powers, doses by weight."""
+"""Words of this eye for the sentences of the rules: hours in the eye's own clock, sides, steps, powers."""
 
 from __future__ import annotations
 
@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from forestay.eye.records import CaseFile
-from forestay.frame import wrap_hour
-from forestay.plan.lens_part import best_choice
-from forestay.plan.measures import Setting, anterior_chamber_allowed
+from forestay.frame import hour_distance
+from forestay.plan.measures import Setting, anterior_chamber_allowed, can_tip, pupil_is_short
 from forestay.plan.mirror import Frame
 from forestay.plan.model import LensPlan, Measures
+from forestay.plan.words_clock import clock_text, hours_text, span_text
+from forestay.plan.words_drugs import drug_words, patient_words
+from forestay.plan.words_lens import anterior_reason, lens_words
 from forestay.text import tr
 
 ANAESTHETICS = {
@@ -20,6 +22,8 @@ ANAESTHETICS = {
     "retrobulbar": "retrobulbar block",
     "general": "general anaesthesia",
 }
+BESIDE_TUNNEL_HOURS = 2
+"""Hooks this near to the tunnel stand in the way of the nucleus."""
 TECHNIQUES = {
     "manual-small-incision": "manual small incision",
     "phacoemulsification": "phacoemulsification",
@@ -29,37 +33,6 @@ TECHNIQUES = {
 }
 
 
-def clock_text(hour: float) -> str:
-    """A clock position as said: ``10:30``, ``12``."""
-    whole = int(hour)
-    minutes = round((hour - whole) * 60)
-    if minutes == 60:
-        whole, minutes = whole + 1, 0
-    whole = whole or 12
-    return f"{whole}:{minutes:02d}" if minutes else f"{whole}"
-
-
-def hours_text(hours: Sequence[float]) -> str:
-    """Clock positions in a row: ``1:30, 4:30, 7:30 and 10:30``."""
-    said = [clock_text(h) for h in hours]
-    return said[0] if len(said) == 1 else tr("{first} and {last}", first=", ".join(said[:-1]), last=said[-1])
-
-
-def span_text(hours: Sequence[float]) -> str:
-    """A run of clock hours: ``4 to 6 o'clock``; separate ones are listed."""
-    if not hours:
-        return ""
-    ordered = sorted(h % 12 for h in hours)
-    breaks = [(ordered[(i + 1) % len(ordered)] - h) % 12 for i, h in enumerate(ordered)]
-    if len(ordered) > 1 and sum(b > 1 for b in breaks) > 1:
-        return tr("{hours} o'clock", hours=hours_text([wrap_hour(h) for h in ordered]))
-    start = 0 if len(ordered) == 1 else (breaks.index(max(breaks)) + 1) % len(ordered)
-    first, last = wrap_hour(ordered[start]), wrap_hour(ordered[start - 1])
-    if first == last:
-        return tr("{hour} o'clock", hour=clock_text(first))
-    return tr("{first} to {last} o'clock", first=clock_text(first), last=clock_text(last))
-
-
 def _weak_side(setting: Setting, frame: Frame) -> str:
     gaps = setting.estimates.gap_hours
     if gaps:
@@ -67,104 +40,44 @@ def _weak_side(setting: Setting, frame: Frame) -> str:
     return tr("the weakest side found") if setting.weak else tr("any weak side found")
 
 
-def _power_text(choice: tuple[float, float] | None) -> str | None:
-    return None if choice is None else tr("{power:+.1f} D", power=choice[0])
-
-
-def _anterior_reason(case: CaseFile, setting: Setting) -> str:
-    use, reasons = setting.use, []
-    count, depth = case.biometry.endothelial_count_per_mm2, case.biometry.chamber_depth_mm
-    if count is not None and count < use.number("act.count_caution_per_mm2"):
-        reasons.append(tr("{n:.0f} cells/mm2", n=count))
-    if depth is not None and depth < use.number("act.shallow_chamber_mm"):
-        reasons.append(tr("a chamber of {mm:.2f} mm", mm=depth))
-    if case.signs.glaucoma:
-        reasons.append(tr("glaucoma"))
-    if case.signs.guttae:
-        reasons.append(tr("guttae"))
-    return ", ".join(reasons)
-
-
-def _needle_reason(case: CaseFile, setting: Setting) -> str:
-    reasons, length = [], case.biometry.axial_length_mm
-    if length is not None and length >= setting.use.number("act.long_eye_mm"):
-        reasons.append(tr("the eye is long ({mm:.1f} mm)", mm=length))
-    if case.person.anticoagulant in ("warfarin", "direct", "dual-antiplatelet"):
-        reasons.append(tr("the patient takes {drug}", drug=anticoagulant_text(case.person.anticoagulant)))
-    return tr(" and ").join(reasons)
-
-
-def anticoagulant_text(kind: str | None) -> str:
-    """An anticoagulant as said."""
-    return {
-        "warfarin": tr("warfarin"),
-        "direct": tr("a direct anticoagulant"),
-        "antiplatelet": tr("an antiplatelet drug"),
-        "dual-antiplatelet": tr("two antiplatelet drugs"),
-    }.get(kind or "", tr("no anticoagulant"))
-
-
 def _hydro(setting: Setting) -> str:
     if setting.case.lens.posterior_polar:
         return tr("No hydrodissection: delineate only, do not turn.")
     if setting.weak:
         return tr(
-            "Little fluid in many places, or OVD to cleave; press to release; OVD held ready at the gap or weak side."
+            "Little fluid in many places, away from any gap, or OVD to cleave; press to release; OVD held ready at the "
+            "weak side."
         )
     if setting.case.lens.appearance in ("white", "intumescent", "hypermature"):
         return tr("Hardly any fluid: the cortex is loose already; free the nucleus with OVD.")
     return tr("Gentle fluid waves in several places, pressing to release, until the nucleus turns.")
 
 
-def _mannitol(setting: Setting) -> str:
-    weight = setting.case.person.weight_kg
-    if weight is None:
-        return tr("1 g/kg by weight, not known here")
-    use = setting.use
-    dose_g = use.number("drug.mannitol.dose_g_per_kg") * weight
-    volume_ml = dose_g / use.number("drug.mannitol.strength_percent") * 100
-    return tr(
-        "{ml:.0f} ml ({g:.0f} g at {per:g} g/kg)", ml=volume_ml, g=dose_g, per=use.number("drug.mannitol.dose_g_per_kg")
-    )
-
-
-def _eye_words(setting: Setting, frame: Frame, stops: frozenset[str]) -> dict[str, Any]:
+def _eye_words(setting: Setting, frame: Frame) -> dict[str, Any]:
     case = setting.case
-    allergies = case.person.allergies or ()
-    beta = [a for a in ("cephalosporin", "penicillin") if a in allergies]
-    organs = [
-        w
-        for flag, w in (
-            (case.person.heart_disease, tr("heart disease")),
-            (case.person.kidney_disease, tr("kidney disease")),
-        )
-        if flag
-    ]
     gaps, room = setting.estimates.gap_hours, setting.estimates.room
-    no_mannitol = "mannitol-heart-kidney" in stops
-    lost = (
-        tr("capsule hooks on the rim beside it")
-        if not setting.lacks_kit("capsule-hooks")
-        else tr("hold the bag with a second instrument; there are no capsule hooks here")
-    )
+    gap = span_text(frame.hours(gaps)) or None
     return {
         "words.side": tr("{side} eye", side=tr(frame.side)),
-        "words.gap": span_text(frame.hours(gaps)) or None,
+        "words.gap": gap,
         "words.weak_side": _weak_side(setting, frame),
-        "words.beta_lactam": tr(" and ").join(tr(b) for b in beta) or None,
-        "words.heart_kidney": tr(" and ").join(organs) or None,
-        "words.anticoagulant": anticoagulant_text(case.person.anticoagulant),
-        "words.needle_reason": _needle_reason(case, setting),
-        "words.anterior_chamber_reason": _anterior_reason(case, setting),
+        "words.weak_where": tr("the zonule is lost at {hours}", hours=gap)
+        if gap
+        else tr("the zonule is probably weak all round"),
+        "words.anterior_chamber_reason": anterior_reason(case, setting),
         "words.anterior_allowed": anterior_chamber_allowed(setting),
-        "words.deepens": "" if room is None else tr(": the chamber deepens to about {mm:.1f} mm of room", mm=room.centre),
-        "words.room": tr("; how much is there is not known") if room is None else tr(", {mm:.1f} mm are there with OVD", mm=room.centre),
+        "words.deepens": "" if room is None else tr(": about {mm:.1f} mm of room", mm=room.centre),
+        "words.gap_cover": tr("; dispersive OVD over the gap at {hours}", hours=gap) if gap else "",
+        "words.soft_shell": tr("; renew the dispersive layer before the nucleus comes forward and after each entry")
+        if _cornea_is_poor(setting)
+        else "",
         "words.hydro": _hydro(setting),
-        "words.mannitol": _mannitol(setting),
-        "words.mannitol_bleed": tr("no mannitol without a physician's word")
-        if no_mannitol
-        else tr("mannitol {dose}", dose=_mannitol(setting)),
-        "words.gap_hooks": lost,
+        "words.gap_hooks": tr("capsule hooks on the rim beside it")
+        if not setting.lacks_kit("capsule-hooks")
+        else tr("hold the bag with a second instrument; there are no capsule hooks here"),
+        "words.rim_hooks": tr("capsule hooks on the rim")
+        if not setting.lacks_kit("capsule-hooks")
+        else tr("a second instrument holds the rim; there are no capsule hooks here"),
         "words.retina": {
             "in-house": tr("in this house"),
             "same-day": tr("reached the same day"),
@@ -172,21 +85,91 @@ def _eye_words(setting: Setting, frame: Frame, stops: frozenset[str]) -> dict[st
             "none": tr("none in reach: arrange one before surgery"),
             None: tr("reach not stated"),
         }[case.theatre.retina_service],
-        "words.antisepsis": tr("Aqueous chlorhexidine") if "iodine" in stops else tr("Povidone-iodine"),
-        "words.antibiotic": tr("Moxifloxacin into the chamber, not cefuroxime")
-        if "cefuroxime-allergy" in stops
-        else tr("Cefuroxime into the chamber"),
         "words.pressure_note": tr("; OVD left behind raises the pressure")
         if case.signs.pseudoexfoliation or case.signs.glaucoma
         else "",
-        "words.intracameral": tr("Lidocaine and dilute adrenaline")
-        if not case.person.heart_disease
-        else tr("Lidocaine; adrenaline only with the pulse watched"),
-        "words.turn_rule": tr("No turning: the zonule is weak.") if setting.weak else tr("Loosen by tangential turns."),
-        "words.divide": tr("Soft nucleus: aspirate and fold in.")
-        if (case.lens.grade or 0) <= setting.use.number("act.soft_grade") and case.lens.grade is not None
-        else tr("Chop rather than groove; keep the nucleus, not the bag, between the instruments."),
+        "words.pressure_reason": tr(" and ").join(
+            word
+            for flag, word in (
+                (case.signs.pseudoexfoliation, tr("pseudoexfoliation")),
+                (case.signs.glaucoma, tr("glaucoma")),
+            )
+            if flag
+        )
+        or None,
+        "words.puncture": _puncture(case),
+        "words.rhexis_start": tr("Start small, then spiral to ")
+        if case.lens.appearance == "intumescent"
+        else tr("Continuous, "),
+        "words.synechiae": tr("Free the synechiae with OVD. ") if case.signs.synechiae else "",
+        "words.pupil_stretch": ""
+        if case.signs.alpha_blocker or case.signs.retinopathy == "proliferative"
+        else tr(", a gentle stretch"),
+        "words.dye_note": tr("; little and short: it may cost endothelium") if _cornea_is_poor(setting) else "",
+        "words.turn_rule": _turn_rule(setting),
+        "words.divide": _divide(setting),
+        "words.keep_formed": _keep_formed(case),
+        "words.polar_last": tr(" The plaque at the pole last; do not polish it.") if case.lens.posterior_polar else "",
+        "words.ring_sizes": _ring_sizes(setting),
     }
+
+
+def _cornea_is_poor(setting: Setting) -> bool:
+    case = setting.case
+    count = case.biometry.endothelial_count_per_mm2
+    few = count is not None and count < setting.use.number("act.count_caution_per_mm2")
+    return few or bool(case.signs.guttae)
+
+
+def _puncture(case: CaseFile) -> str:
+    if case.lens.appearance == "intumescent":
+        return tr(
+            "Press the dome flat with cohesive OVD. Aspirating needle into the centre: draw off the fluid in front, "
+            "rock the nucleus to free the fluid behind, refill."
+        )
+    return tr("Sharp needle, tangential, chamber full.")
+
+
+def _turn_rule(setting: Setting) -> str:
+    if setting.case.lens.posterior_polar:
+        return tr("No turning: the posterior pole may be open.")
+    return tr("No turning: the zonule is weak.") if setting.weak else tr("Loosen by tangential turns.")
+
+
+def _divide(setting: Setting) -> str:
+    lens = setting.case.lens
+    if lens.grade is not None and lens.grade <= setting.use.number("act.soft_grade"):
+        do = tr("Soft nucleus: aspirate and fold in.")
+    else:
+        do = tr("Chop rather than groove; keep the nucleus, not the bag, between the instruments.")
+    if lens.posterior_polar:
+        do += " " + tr("No turning; the part over the pole last.")
+    elif setting.weak:
+        do += " " + tr("Turn little, with two instruments; low bottle, low flow.")
+    return do
+
+
+def _keep_formed(case: CaseFile) -> str:
+    reasons = [
+        word
+        for flag, word in (
+            (case.lens.posterior_polar, tr("posterior polar lens")),
+            (case.signs.vitrectomy, tr("vitrectomised eye")),
+            (bool(case.signs.dialysis_clock_hours), tr("gap in the zonule")),
+        )
+        if flag
+    ]
+    if not reasons:
+        return ""
+    return tr(" Never let the chamber fall: OVD in before an instrument comes out ({why}).", why=", ".join(reasons))
+
+
+def _ring_sizes(setting: Setting) -> str:
+    """The ring whose ends overlap in this bag, and the next: sizes by the diameter at which the ends meet."""
+    bag, sizes = setting.estimates.bag_diameter.centre, setting.use.numbers("size.ring_closed_mm")
+    fitting = [s for s in sizes if s > bag] or [max(sizes)]
+    first = tr("{mm:g} mm with its ends meeting (bag {bag:.1f} mm)", mm=fitting[0], bag=bag)
+    return first if len(fitting) == 1 else tr("{first}, {mm:g} mm in reserve", first=first, mm=fitting[1])
 
 
 def _measure_words(setting: Setting, measures: Measures, frame: Frame) -> dict[str, Any]:
@@ -197,9 +180,7 @@ def _measure_words(setting: Setting, measures: Measures, frame: Frame) -> dict[s
         "words.anaesthetic": tr(ANAESTHETICS[measures.anaesthetic])
         if measures.anaesthetic
         else tr("anaesthetic not settled"),
-        "words.anaesthetic_do": tr("Give the {name}", name=tr(ANAESTHETICS[measures.anaesthetic]))
-        if measures.anaesthetic
-        else tr("Settle the anaesthetic"),
+        "words.anaesthetic_do": _anaesthetic_do(measures.anaesthetic),
         "words.tunnel_hours": tr("{hour} o'clock", hour=clock_text(frame.hour(measures.tunnel_clock))),
         "words.tunnel_shape": {
             "frown": tr("Frown-shaped"),
@@ -207,61 +188,123 @@ def _measure_words(setting: Setting, measures: Measures, frame: Frame) -> dict[s
             "straight": tr("Straight"),
         }[measures.tunnel_shape],
         "words.hook_hours": hours_text(hooks) if hooks else None,
-        "words.hook_ports": tr("; hook stabs at {hours}", hours=hours_text(hooks)) if hooks else "",
+        "words.hook_ports": _hook_ports(hooks, capsule),
+        "words.hook_draw": _hook_draw(setting, measures),
+        "words.more_hooks": _more_hooks(setting, measures),
+        "words.hooks_why": _hooks_why(setting, measures),
+        "words.hooks_out": _hooks_out(measures),
         "words.capsule_hook_hours": hours_text(capsule) if capsule else None,
+        "words.counts": tr(", {count:d} hooks", count=len(hooks) + len(capsule)) if hooks or capsule else "",
+        "words.release": _release(measures, frame),
         "words.ring_when": tr("before the nucleus")
         if measures.ring == "before-nucleus"
         else tr("after nucleus and cortex, earlier only if the bag collapses"),
-        "words.rim_rule": tr("A ring is planned: widen by a spiral, never by a cut.")
-        if measures.ring != "none"
-        else tr("If it is short: spiral wider, divide, or one or two relaxing cuts, and then no ring."),
-        "words.up": tr("Tip the pole opposite {side} up first.", side=_weak_side(setting, frame))
-        if setting.weak
-        else tr("Tip one pole up and wheel the nucleus out of the bag."),
-        "words.suture": tr("sutured as preplaced") if measures.sutured else tr("a suture if it leaks"),
+        "words.up": _up(setting, frame),
+        "words.suture": _suture(setting, measures),
     }
 
 
-def _lens_words(setting: Setting, measures: Measures, lens: LensPlan, frame: Frame) -> dict[str, Any]:
-    bag, sulcus = best_choice(lens, "bag"), best_choice(lens, "sulcus")
-    anterior, none = best_choice(lens, "anterior-chamber"), best_choice(lens, "aphakia")
-    scleral, iris = best_choice(lens, "scleral"), best_choice(lens, "retropupillary-iris")
-    allowed = anterior_chamber_allowed(setting)
-    has_three_piece = not setting.lacks_kit("three-piece-lens")
-    chosen = best_choice(lens, measures.lens_position)
-    place = tr(measures.lens_position.replace("-", " "))
-    gap = span_text(frame.hours(setting.estimates.gap_hours))
-    if measures.lens_position == "aphakia":
-        do = tr("Leave the eye without a lens for now; second operation.")
-    elif chosen is None:
-        do = tr("Lens for the {place}; no power could be worked out.", place=place)
-    else:
-        do = tr(
-            "{power:+.1f} D into the {place}: {refraction:+.2f} D expected.",
-            power=chosen[0],
-            place=place,
-            refraction=chosen[1],
+def _anaesthetic_do(kind: str | None) -> str:
+    if kind is None:
+        return tr("Settle the anaesthetic")
+    if kind == "general":
+        return tr("General anaesthesia")
+    if kind == "topical":
+        return tr("Give anaesthetic drops")
+    return tr("Give the {name}", name=tr(ANAESTHETICS[kind]))
+
+
+def _hook_ports(hooks: Sequence[float], capsule: Sequence[float]) -> str:
+    said = ""
+    if hooks:
+        said += tr("; stabs for iris hooks at {hours}, aimed at the pupil's edge", hours=hours_text(hooks))
+    if capsule:
+        said += tr("; stabs for capsule hooks at {hours}, aimed at the rim", hours=hours_text(capsule))
+    return said
+
+
+def _hook_draw(setting: Setting, measures: Measures) -> str:
+    now, reach = setting.estimates.pupil, measures.hook_reach_mm
+    if reach is None or now is None:
+        return ""
+    if reach <= now.centre / 2:
+        return tr("Just taut at the pupil's edge, not drawn: they hold it open if the iris gives way")
+    return tr("Draw them one after another to {mm:.1f} mm from the centre", mm=reach)
+
+
+def _more_hooks(setting: Setting, measures: Measures) -> str:
+    use = setting.use
+    if setting.lacks_kit("iris-hooks"):
+        return tr("no iris hooks are here: a second instrument holds the iris aside")
+    if not measures.pupil_hooks:
+        return tr("{count:.0f} iris hooks", count=use.number("size.hooks_least"))
+    if measures.pupil_hooks >= use.number("size.hooks_most"):
+        return tr("draw the hooks further, to {mm:.1f} mm at the most", mm=use.number("size.hook_reach_high_mm"))
+    return tr("one more iris hook ({count:d} in all)", count=measures.pupil_hooks + 1)
+
+
+def _hooks_why(setting: Setting, measures: Measures) -> str | None:
+    now = setting.case.signs.pupil_dilated_mm
+    if now is None or measures.capsulorhexis_mm is None:
+        return None
+    if not pupil_is_short(setting, measures) and setting.case.signs.alpha_blocker:
+        return tr("alpha-blocker: a pupil of {mm:.1f} mm may come down", mm=now)
+    return tr("pupil of {mm:.1f} mm against an opening of {rhexis:.1f} mm", mm=now, rhexis=measures.capsulorhexis_mm)
+
+
+def _hooks_out(measures: Measures) -> str | None:
+    if measures.pupil_hooks and measures.capsule_hook_clocks:
+        return tr("With the lens in place: capsule hooks off the rim first, then the iris hooks, under OVD.")
+    if measures.capsule_hook_clocks:
+        return tr("With the lens in place: capsule hooks off the rim, one after another, under OVD.")
+    return tr("With the lens in place: iris hooks out, one after another, under OVD.") if measures.pupil_hooks else None
+
+
+def _release(measures: Measures, frame: Frame) -> str:
+    """Which hooks let go before the nucleus passes: those beside the tunnel come out, the others go slack."""
+    beside = tuple(c for c in measures.hook_clocks if hour_distance(c, measures.tunnel_clock) <= BESIDE_TUNNEL_HOURS)
+    said = []
+    if beside:
+        said.append(tr("Take out the iris hooks at {hours}, beside the tunnel.", hours=hours_text(frame.hours(beside))))
+    if measures.pupil_hooks > len(beside):
+        said.append(tr("Slacken the other iris hooks.") if beside else tr("Slacken the iris hooks."))
+    if measures.capsule_hook_clocks:
+        said.append(
+            tr("Take the capsule hooks off the rim: the nucleus lies over them. Back on for cortex if the bag sags.")
         )
-    if gap and measures.lens_position in ("bag", "sulcus"):
-        do += " " + tr("Haptics on sound quadrants, not across {gap}.", gap=gap)
-    return {
-        "words.bag_power": _power_text(bag),
-        "words.sulcus_power": _power_text(sulcus),
-        "words.sulcus_power_or_none": (_power_text(sulcus) or tr("power not known"))
-        if has_three_piece
-        else tr("no three-piece lens is here"),
-        "words.anterior_power": _power_text(anterior),
-        "words.anterior_fallback": tr("anterior chamber lens {power}", power=_power_text(anterior) or "")
-        if allowed
-        else tr("no anterior chamber lens in this eye or theatre"),
-        "words.iris_or_scleral": tr(
-            "fixed to the sclera {a} or behind the iris {b}, by a surgeon used to it",
-            a=_power_text(scleral) or "",
-            b=_power_text(iris) or "",
-        ),
-        "words.aphakia_refraction": tr("{d:+.1f} D", d=none[1]) if none else tr("not known"),
-        "words.lens_do": do,
-    }
+    return " ".join(said)
+
+
+def _up(setting: Setting, frame: Frame) -> str:
+    e = setting.estimates
+    if e.room is None:
+        room = tr("It needs {need:.1f} mm of room to tip; how much is there is not known.", need=e.needed_to_tip.centre)
+    else:
+        room = tr(
+            "It needs {need:.1f} mm of room to tip; {has:.1f} mm are there with OVD.",
+            need=e.needed_to_tip.centre,
+            has=e.room.centre,
+        )
+    if not can_tip(setting):
+        way = tr(
+            "Do not tip it on edge: float it forward flat on OVD, one edge just over the rim; refill in front before "
+            "each lift."
+        )
+    elif setting.weak:
+        way = tr("Tip the pole opposite {side} up first.", side=_weak_side(setting, frame))
+    elif setting.case.lens.posterior_polar:
+        way = tr("Tip one pole up with OVD behind it; no wheeling.")
+    else:
+        way = tr("Tip one pole up and wheel the nucleus out of the bag.")
+    return f"{way} {room}"
+
+
+def _suture(setting: Setting, measures: Measures) -> str:
+    if measures.sutured:
+        return tr("tie the preplaced sutures")
+    if setting.case.signs.vitrectomy:
+        return tr("one suture at the least doubt, since a vitrectomised eye goes soft and leaks")
+    return tr("a suture if it leaks")
 
 
 def words_for(
@@ -272,9 +315,9 @@ def words_for(
     stops: frozenset[str] = frozenset(),
 ) -> dict[str, Any]:
     """Every ``words.`` name that rules may ask for; what cannot be said is None."""
-    words = _eye_words(setting, frame, stops)
+    words = _eye_words(setting, frame) | patient_words(setting, stops)
     if measures is not None:
-        words |= _measure_words(setting, measures, frame)
+        words |= _measure_words(setting, measures, frame) | drug_words(setting, measures)
         if lens is not None:
-            words |= _lens_words(setting, measures, lens, frame)
+            words |= lens_words(setting, measures, lens, frame)
     return words

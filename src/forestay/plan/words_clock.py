@@ -1,0 +1,39 @@
+"""Clock hours as said."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from forestay.frame import wrap_hour
+from forestay.text import tr
+
+
+def clock_text(hour: float) -> str:
+    """A clock position as said: ``10:30``, ``12``."""
+    whole = int(hour)
+    minutes = round((hour - whole) * 60)
+    if minutes == 60:
+        whole, minutes = whole + 1, 0
+    whole = whole or 12
+    return f"{whole}:{minutes:02d}" if minutes else f"{whole}"
+
+
+def hours_text(hours: Sequence[float]) -> str:
+    """Clock positions in a row: ``1:30, 4:30, 7:30 and 10:30``."""
+    said = [clock_text(h) for h in hours]
+    return said[0] if len(said) == 1 else tr("{first} and {last}", first=", ".join(said[:-1]), last=said[-1])
+
+
+def span_text(hours: Sequence[float]) -> str:
+    """A run of clock hours: ``4 to 6 o'clock``; separate ones are listed."""
+    if not hours:
+        return ""
+    ordered = sorted(h % 12 for h in hours)
+    breaks = [(ordered[(i + 1) % len(ordered)] - h) % 12 for i, h in enumerate(ordered)]
+    if len(ordered) > 1 and sum(b > 1 for b in breaks) > 1:
+        return tr("{hours} o'clock", hours=hours_text([wrap_hour(h) for h in ordered]))
+    start = 0 if len(ordered) == 1 else (breaks.index(max(breaks)) + 1) % len(ordered)
+    first, last = wrap_hour(ordered[start]), wrap_hour(ordered[start - 1])
+    if first == last:
+        return tr("{hour} o'clock", hour=clock_text(first))
+    return tr("{first} to {last} o'clock", first=clock_text(first), last=clock_text(last))

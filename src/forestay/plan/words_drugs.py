@@ -1,0 +1,246 @@
+"""Words about the patient and the drugs of this eye: what was asked, what is forbidden, amounts by weight."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from forestay.eye.records import CaseFile
+from forestay.plan.measures import Setting, pupil_is_short
+from forestay.plan.model import Measures
+from forestay.text import tr
+
+NEEDLES = ("peribulbar", "retrobulbar")
+
+
+def anticoagulant_text(kind: str | None) -> str:
+    """An anticoagulant as said."""
+    return {
+        "warfarin": tr("warfarin"),
+        "direct": tr("a direct anticoagulant"),
+        "antiplatelet": tr("an antiplatelet drug"),
+        "dual-antiplatelet": tr("two antiplatelet drugs"),
+    }.get(kind or "", tr("no anticoagulant"))
+
+
+def unrecorded_text(case: CaseFile) -> str | None:
+    """What must be asked or measured since the case does not say it and drugs or stops hang on it; None if all is said."""
+    p, s = case.person, case.signs
+    asked = [
+        word
+        for value, word in (
+            (p.allergies, tr("allergies")),
+            (p.anticoagulant, tr("anticoagulants")),
+            (s.alpha_blocker, tr("alpha-blockers (now or ever)")),
+            (p.heart_disease, tr("heart disease")),
+            (p.kidney_disease, tr("kidney disease")),
+            (p.lies_flat, tr("lying flat")),
+        )
+        if value is None
+    ]
+    measured = [
+        word
+        for value, word in (
+            (case.eye.pressure_mmhg, tr("pressure")),
+            (s.pupil_dilated_mm, tr("dilated pupil")),
+        )
+        if value is None
+    ]
+    parts = []
+    if asked:
+        parts.append(tr("ask about {things}", things=", ".join(asked)))
+    if measured:
+        parts.append(tr("measure {things}", things=" and ".join(measured)))
+    return "; ".join(parts) or None
+
+
+def mannitol_text(setting: Setting) -> str:
+    """Mannitol by weight, with the time it runs."""
+    weight, use = setting.case.person.weight_kg, setting.use
+    per = use.number("drug.mannitol.dose_g_per_kg")
+    if weight is None:
+        return tr("{per:g} g/kg by weight, not known here", per=per)
+    dose_g = per * weight
+    volume_ml = dose_g / use.number("drug.mannitol.strength_percent") * 100
+    return tr("{ml:.0f} ml ({g:.0f} g at {per:g} g/kg)", ml=volume_ml, g=dose_g, per=per)
+
+
+def _block_limit(setting: Setting, kind: str) -> str:
+    """The block's anaesthetic against the limit for this weight; the volume is cut where it would exceed it."""
+    use, weight = setting.use, setting.case.person.weight_kg
+    per = use.number("dilution.mg_per_ml_in_one_percent")
+    volume = use.number(f"drug.{kind}.volume_high_ml")
+    drugs = {"lidocaine": use.number(f"drug.{kind}.lidocaine_percent") * per}
+    share_of_mixture = 1.0
+    if kind == "peribulbar":
+        drugs["bupivacaine"] = use.number("drug.peribulbar.bupivacaine_percent") * per
+        share_of_mixture = 0.5
+    most = {name: use.number(f"anaesthetic.plain_mg_per_kg.{name}") for name in drugs}
+    said = " and ".join(tr("{name} {mg:g} mg/kg", name=tr(name), mg=most[name]) for name in drugs)
+    if weight is None:
+        return tr("limit {said}; the weight is not known here", said=said)
+    used = sum(volume * share_of_mixture * mg / (most[name] * weight) for name, mg in drugs.items())
+    if used > 1:
+        return tr("no more than {ml:.1f} ml at {kg:g} kg (limit {said})", ml=volume / used, kg=weight, said=said)
+    return tr(
+        "{ml:g} ml are {share:.0f} % of the limit at {kg:g} kg ({said})",
+        ml=volume,
+        share=100 * used,
+        kg=weight,
+        said=said,
+    )
+
+
+def _alerts(case: CaseFile) -> str:
+    """What is read aloud about the patient before the first cut."""
+    p = case.person
+    if p.allergies is None:
+        said = [tr("allergies not recorded: ask now")]
+    else:
+        said = [
+            tr("allergies: {names}", names=", ".join(tr(a) for a in p.allergies)) if p.allergies else tr("no allergy")
+        ]
+    if p.anticoagulant == "warfarin" and p.inr:
+        said.append(tr("warfarin, INR {inr:g}", inr=p.inr))
+    elif p.anticoagulant not in (None, "none"):
+        said.append(anticoagulant_text(p.anticoagulant))
+    if case.signs.alpha_blocker:
+        said.append(tr("alpha-blocker"))
+    if p.diabetes:
+        said.append(tr("diabetes: glucose today"))
+    return "; ".join(said)
+
+
+def _needle_reason(setting: Setting) -> str:
+    case, use, reasons = setting.case, setting.use, []
+    length, kind, inr = case.biometry.axial_length_mm, case.person.anticoagulant, case.person.inr
+    if length is not None and length >= use.number("act.long_eye_mm"):
+        reasons.append(tr("the eye is long ({mm:.1f} mm)", mm=length))
+    if case.biometry.posterior_segment_scan == "staphyloma":
+        reasons.append(tr("the scan shows a staphyloma"))
+    if kind in ("direct", "dual-antiplatelet"):
+        reasons.append(tr("the patient takes {drug}", drug=anticoagulant_text(kind)))
+    if kind == "warfarin":
+        if inr is None or inr <= use.number("act.inr_unmeasured"):
+            reasons.append(tr("the patient takes warfarin and the INR is not known"))
+        elif inr > use.number("act.inr_high"):
+            reasons.append(tr("the patient takes warfarin at an INR of {inr:g}", inr=inr))
+        else:
+            reasons.append(tr("the patient takes warfarin (INR {inr:g}): a blunt cannula will do", inr=inr))
+    return tr(" and ").join(reasons)
+
+
+def patient_words(setting: Setting, stops: frozenset[str]) -> dict[str, Any]:
+    """Words that need no technique."""
+    case, use = setting.case, setting.use
+    p = case.person
+    beta = [a for a in ("cephalosporin", "penicillin") if a in (p.allergies or ())]
+    organs = [
+        w for flag, w in ((p.heart_disease, tr("heart disease")), (p.kidney_disease, tr("kidney disease"))) if flag
+    ]
+    asking = [
+        w
+        for flag, w in ((p.heart_disease, tr("heart disease")), (p.kidney_disease, tr("kidney disease")))
+        if flag is None
+    ]
+    forbidden = "mannitol-heart-kidney" in stops
+    return {
+        "words.unrecorded": unrecorded_text(case),
+        "words.alerts": _alerts(case),
+        "words.beta_lactam": tr(" and ").join(tr(b) for b in beta) or None,
+        "words.heart_kidney": tr(" and ").join(organs) or None,
+        "words.anticoagulant": anticoagulant_text(p.anticoagulant),
+        "words.anticoagulant_the": {
+            "warfarin": tr("warfarin"),
+            "direct": tr("the direct anticoagulant"),
+            "antiplatelet": tr("the antiplatelet drug"),
+            "dual-antiplatelet": tr("both antiplatelet drugs"),
+        }.get(p.anticoagulant or ""),
+        "words.needle_reason": _needle_reason(setting),
+        "words.mannitol": mannitol_text(setting),
+        "words.mannitol_bleed": tr("no mannitol without a physician's word")
+        if forbidden
+        else tr("mannitol {dose}", dose=mannitol_text(setting)),
+        "words.allergy_note": tr("; allergies are not recorded: ask before it is given") if p.allergies is None else "",
+        "words.heart_note": tr("; heart disease is not recorded: ask before it is given")
+        if p.heart_disease is None
+        else "",
+        "words.organ_note": tr("; not recorded, ask before it is given: {organs}", organs=", ".join(asking))
+        if asking
+        else "",
+        "words.length_note": tr("; the length is not known: no needle before it is")
+        if case.biometry.axial_length_mm is None
+        else "",
+        "words.subtenon_limit": _block_limit(setting, "subtenon"),
+        "words.peribulbar_limit": _block_limit(setting, "peribulbar"),
+        "words.antisepsis": tr(
+            "Aqueous chlorhexidine {percent:g} %, sac and lids", percent=use.number("drug.chlorhexidine.percent")
+        )
+        if "iodine" in stops
+        else tr(
+            "Povidone-iodine {percent:g} % in the sac for {minutes:g} minutes",
+            percent=use.number("drug.povidone.sac_percent"),
+            minutes=use.number("drug.povidone.contact_minutes"),
+        ),
+        "words.antibiotic": _antibiotic(setting, stops),
+    }
+
+
+def _antibiotic(setting: Setting, stops: frozenset[str]) -> str:
+    use = setting.use
+    if "moxifloxacin-allergy" in stops and "cefuroxime-allergy" in stops:
+        return tr("No cefuroxime and no moxifloxacin: the antibiotic is settled before surgery")
+    name, instead = ("moxifloxacin", tr(", not cefuroxime")) if "cefuroxime-allergy" in stops else ("cefuroxime", "")
+    return tr(
+        "{name} {mg:g} mg in {ml:g} ml into the chamber{instead}",
+        name=tr(name.capitalize()),
+        mg=use.number(f"drug.{name}.dose_mg"),
+        ml=use.number(f"drug.{name}.volume_ml"),
+        instead=instead,
+    )
+
+
+def drug_words(setting: Setting, measures: Measures) -> dict[str, Any]:
+    """Words about drugs that depend on the technique and its anaesthetic."""
+    case, use = setting.case, setting.use
+    short = pupil_is_short(setting, measures)
+    adrenaline = bool(short or case.signs.alpha_blocker) and not case.person.heart_disease
+    said = []
+    if measures.anaesthetic in (None, "topical"):
+        said.append(
+            tr(
+                "Lidocaine {percent:g} %, {ml:g} ml, into the chamber.",
+                percent=use.number("drug.lidocaine.strength_percent"),
+                ml=use.number("drug.lidocaine.volume_ml"),
+            )
+        )
+    if adrenaline:
+        said.append(
+            tr(
+                "Adrenaline {percent:g} %, {ml:g} ml, into the chamber; wait {minutes:g} minute.",
+                percent=use.number("drug.adrenaline.chamber_percent"),
+                ml=use.number("drug.adrenaline.chamber_ml"),
+                minutes=use.number("drug.adrenaline.chamber_minutes"),
+            )
+        )
+    elif short and case.person.heart_disease:
+        said.append(tr("No adrenaline bolus: heart disease is recorded."))
+    return {
+        "words.pupil_short": short,
+        "words.adrenaline_chamber": adrenaline,
+        "words.intracameral": "".join(f"{s} " for s in said),
+        "words.adrenaline_fallback": tr("adrenaline in the irrigation")
+        if case.person.heart_disease
+        else tr("adrenaline into the chamber, then in the irrigation"),
+        "words.miotic": tr(
+            "Carbachol {percent:g} %, {ml:g} ml, {when}. ",
+            when=tr("until the pupil is round")
+            if measures.lens_position == "aphakia"
+            else tr("once the lens is centred"),
+            percent=use.number("drug.carbachol.percent"),
+            ml=use.number("drug.carbachol.volume_ml"),
+        )
+        if case.signs.pseudoexfoliation
+        or case.signs.glaucoma
+        or measures.lens_position in ("sulcus", "anterior-chamber", "retropupillary-iris")
+        else "",
+    }

@@ -1,0 +1,99 @@
+"""Words about the lens of this eye: powers by position, what to do, what else could hold one."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from forestay.eye.records import CaseFile
+from forestay.plan.lens_part import best_choice
+from forestay.plan.measures import Setting, anterior_chamber_allowed
+from forestay.plan.mirror import Frame
+from forestay.plan.model import LensPlan, Measures
+from forestay.plan.words_clock import span_text
+from forestay.text import tr
+
+
+def _power_text(choice: tuple[float, float] | None) -> str | None:
+    return None if choice is None else tr("{power:+.1f} D", power=choice[0])
+
+
+def anterior_reason(case: CaseFile, setting: Setting) -> str:
+    """What forbids a lens before the iris, of what is known."""
+    use, reasons = setting.use, []
+    count, depth = case.biometry.endothelial_count_per_mm2, case.biometry.chamber_depth_mm
+    if count is not None and count < use.number("act.count_caution_per_mm2"):
+        reasons.append(tr("{n:.0f} cells/mm2", n=count))
+    if depth is not None and depth < use.number("act.shallow_chamber_mm"):
+        reasons.append(tr("a chamber of {mm:.2f} mm", mm=depth))
+    if case.signs.trauma:
+        reasons.append(tr("an injury: the angle may be damaged"))
+    if case.signs.glaucoma:
+        reasons.append(tr("glaucoma"))
+    if case.signs.guttae:
+        reasons.append(tr("guttae"))
+    return ", ".join(reasons)
+
+
+def lens_words(setting: Setting, measures: Measures, lens: LensPlan, frame: Frame) -> dict[str, Any]:
+    """Powers by position, what to do with the lens, and what else could hold one."""
+    bag, sulcus = best_choice(lens, "bag"), best_choice(lens, "sulcus")
+    anterior, none = best_choice(lens, "anterior-chamber"), best_choice(lens, "aphakia")
+    scleral, iris = best_choice(lens, "scleral"), best_choice(lens, "retropupillary-iris")
+    allowed = anterior_chamber_allowed(setting)
+    has_three_piece = not setting.lacks_kit("three-piece-lens")
+    chosen = best_choice(lens, measures.lens_position)
+    place = tr(measures.lens_position.replace("-", " "))
+    gap = span_text(frame.hours(setting.estimates.gap_hours))
+    if measures.lens_position == "aphakia":
+        do = tr("Leave the eye without a lens for now; second operation.")
+    elif chosen is None:
+        do = tr("Lens for the {place}; no power could be worked out.", place=place)
+    else:
+        do = tr(
+            "{power:+.1f} D into the {place}: {refraction:+.2f} D expected.",
+            power=chosen[0],
+            place=place,
+            refraction=chosen[1],
+        )
+    if gap and measures.lens_position in ("bag", "sulcus"):
+        do += " " + tr("Haptics on sound quadrants, not across {gap}.", gap=gap)
+    return {
+        "words.bag_power": _power_text(bag),
+        "words.sulcus_power": _power_text(sulcus),
+        "words.sulcus_power_or_none": (_power_text(sulcus) or tr("power not known"))
+        if has_three_piece
+        else tr("no three-piece lens is here"),
+        "words.anterior_power": _power_text(anterior),
+        "words.anterior_fallback": _anterior_fallback(setting, _power_text(anterior), allowed=allowed),
+        "words.capture": tr("optic captured behind the opening")
+        if measures.capsulorhexis_mm is not None
+        and measures.capsulorhexis_mm <= setting.use.number("size.capture_high_mm")
+        else tr("no capture of the optic, the opening is too wide for it"),
+        "words.lens_said": _lens_said(measures.lens_position, chosen, place),
+        "words.iris_or_scleral": tr(
+            "fixed to the sclera {a} or behind the iris {b}, by a surgeon used to it",
+            a=_power_text(scleral) or "",
+            b=_power_text(iris) or "",
+        ),
+        "words.aphakia_refraction": tr("{d:+.1f} D", d=none[1]) if none else tr("not known"),
+        "words.lens_do": do,
+    }
+
+
+def _lens_said(position: str, chosen: tuple[float, float] | None, place: str) -> str:
+    if position == "aphakia":
+        return tr("no lens is planned")
+    if chosen is None:
+        return tr("lens power not worked out")
+    return tr("lens {power:+.1f} D for the {place}", power=chosen[0], place=place)
+
+
+def _anterior_fallback(setting: Setting, power: str | None, *, allowed: bool) -> str:
+    if allowed:
+        return tr("anterior chamber lens {power}", power=power or tr("power not known"))
+    if setting.lacks_kit("anterior-chamber-lens"):
+        return tr("no anterior chamber lens is here")
+    reason = anterior_reason(setting.case, setting)
+    if reason:
+        return tr("no anterior chamber lens: {why}", why=reason)
+    return tr("no anterior chamber lens before cell count, chamber and angle are known")
