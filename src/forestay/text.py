@@ -42,3 +42,15 @@ def speaking(tag: str) -> Iterator[None]:
         yield
     finally:
         _language.reset(token)
+
+
+def field_words(name: str) -> str:
+    """A field of the case file in plain words, without section and unit.
+
+    >>> field_words("biometry.endothelial_count_per_mm2"), field_words("corneal thickness")
+    ('endothelial count', 'corneal thickness')
+    """
+    plain = name.rsplit(".", 1)[-1]
+    for unit in ("_per_mm2", "_mmhg", "_mm", "_um", "_deg", "_d", "_years", "_kg", "_logmar"):
+        plain = plain.removesuffix(unit)
+    return plain.replace("_", " ")

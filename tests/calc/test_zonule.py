@@ -236,3 +236,24 @@ def test_bad_input_is_one_clear_error(change: dict[str, Any], failure: type[Fore
     with pytest.raises(failure) as caught:
         found(**change)
     assert caught.value.field == field
+
+
+def test_what_was_not_looked_for_is_said_and_moves_nothing() -> None:
+    def says(answer: Any) -> str:
+        return " ".join(d.message for d in answer.doubts if d.code == "signs-not-given")
+
+    nothing_found: dict[str, Any] = {
+        "pseudoexfoliation": False,
+        "phacodonesis": "none",
+        "subluxated": False,
+        "iridodonesis": False,
+        "iris_lens_gap": False,
+        "dialysis_clock_hours": [],
+        "vitrectomy": False,
+        "connective_tissue_disorder": "none",
+        "fellow_zonular_complication": False,
+    }
+    assert "phacodonesis" in says(found())
+    assert says(found(**nothing_found)).endswith(": trauma.")
+    assert "signs-not-given" not in codes(found(**nothing_found, trauma=True))
+    assert grades(**nothing_found) == grades()

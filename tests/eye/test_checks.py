@@ -76,6 +76,7 @@ def test_an_ordinary_eye_has_no_findings() -> None:
         ({"biometry__k1_d": 30.0, "biometry__k2_d": 59.0}, "biometry.k1_d", "refuse"),
         ({"biometry__axial_length_method": "ultrasound-contact"}, "biometry.axial_length_method", "note"),
         ({"eye__visual_acuity": "NPL", "eye__light_projection": "full"}, "eye.light_projection", "recheck"),
+        ({"person__allergies": ["sulfa"]}, "person.allergies", "note"),
         ({"lens__appearance": "white", "signs__fundus_view": True}, "signs.fundus_view", "recheck"),
         (
             {"signs__dialysis_clock_hours": [6], "signs__pupil_dilated_mm": 3.0, "signs__phacodonesis": "none"},

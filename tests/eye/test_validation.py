@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from forestay.calc.bag import bag
 from forestay.calc.table import find
 from forestay.errors import InvalidInput
 from forestay.eye.quantity import allowed
@@ -38,3 +39,8 @@ def test_what_is_allowed_in_a_list(keys: dict[str, Any], field: str, words: str)
     assert failure.value.field == field
     assert words in str(failure.value.allowed)
     assert "validation" not in failure.value.message
+
+
+def test_null_is_absent_where_a_key_may_be_left_out() -> None:
+    even = [1.0] * 12
+    assert bag(bag_diameter_mm=10.3, zonule=even, segments=None).result == bag(bag_diameter_mm=10.3, zonule=even).result

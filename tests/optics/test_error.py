@@ -134,3 +134,27 @@ def test_spreads_by_method_and_position(read: Callable[[type[Any]], Any]) -> Non
     assert optical.length_mm < immersion.length_mm < contact.length_mm == 0.26  # read, 92 eyes
     assert found("optical", weak=True).distance_mm == 0.45
     assert found("optical", extra=0.36).distance_mm == pytest.approx(np.hypot(0.27, 0.36))
+
+
+def test_at_the_end_of_a_formulas_range_the_slope_is_taken_from_inside(read: Callable[[type[Any]], Any]) -> None:
+    """SRK/T answers up to 36 mm (its length term turns there): one SD at 36 mm continues that just below."""
+    model, optics = formulas.model("SRK/T", read), read(VergenceConstants)
+    spreads = Spreads(0.1, 0.25, 0.3, 0.23, 0.25)
+
+    def sd(length: float) -> float:
+        return float(
+            error.refraction_sd_d(
+                model=model,
+                axial_length_mm=length,
+                k_d=42.0,
+                chamber_depth_mm=None,
+                constant=AConstant(118.4),
+                power_d=-5.0,
+                lens_shift_mm=0.0,
+                spreads=spreads,
+                vergence_constants=optics,
+            )
+        )
+
+    assert sd(36.0) == pytest.approx(sd(35.99), rel=2e-3)
+    assert np.isnan(sd(36.5))

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from forestay.report.readable import NARROWEST, readable, text_rope
-from forestay.report.words import field_words, moment_words
+from forestay.report.words import moment_words
+from forestay.text import field_words
 from tests.factories import CAUTION, example_plan, margin, zonule_margin
 
 HEADINGS = (

@@ -10,13 +10,20 @@ from forestay.errors import ForestayError, InvalidInput, UnreadableFile
 from forestay.evidence import EvidenceSet
 from forestay.text import tr
 
+LONGEST_DIGITS = 1000
+"""No quantity needs as many digits; longer ones take Python long to read, or it refuses them in its own words."""
+
 
 def parse_json(text: bytes) -> Any:
     """The JSON value in ``text``; empty, binary, not JSON, NaN or a repeated key is one clear error."""
     if not text.strip():
         raise UnreadableFile(tr("The input is empty; give a JSON object."), field="input", allowed=tr("a JSON object"))
     try:
-        return json.loads(text.decode("utf-8"), parse_constant=_no_constant, object_pairs_hook=_no_repeats)
+        value = json.loads(
+            text.decode("utf-8-sig"), parse_constant=_no_constant, parse_int=_whole, object_pairs_hook=_no_repeats
+        )
+        _written_out(value, text)
+        return value
     except UnicodeDecodeError:
         raise UnreadableFile(
             tr("The input is not text in UTF-8; give a JSON object."), field="input", allowed=tr("a JSON object")
@@ -31,6 +38,22 @@ def parse_json(text: bytes) -> Any:
             field="input",
             allowed=tr("a JSON object"),
         ) from None
+
+
+def _written_out(value: Any, text: bytes) -> None:
+    """Refuse half a character (an escape such as ``\\ud800`` alone): no answer that names it could be written."""
+    if b"\\u" not in text:
+        return
+    try:
+        json.dumps(value, ensure_ascii=False).encode("utf-8")
+    except UnicodeEncodeError:
+        raise ValueError(tr("an escape stands for half a character")) from None
+
+
+def _whole(digits: str) -> int:
+    if len(digits) > LONGEST_DIGITS:
+        raise ValueError(tr("a number has too many digits"))
+    return int(digits)
 
 
 def _no_constant(name: str) -> float:

@@ -36,7 +36,7 @@ CaseArgument = Annotated[
 JsonOption = Annotated[bool, typer.Option("--json", help="Answer in JSON.")]
 
 
-def _case_bytes(path: Path) -> tuple[bytes, str]:
+def _bytes_of(path: Path, argument: str) -> tuple[bytes, str]:
     if str(path) == "-":
         return sys.stdin.buffer.read(), tr("standard input")
     try:
@@ -44,7 +44,7 @@ def _case_bytes(path: Path) -> tuple[bytes, str]:
     except OSError as wrong:
         raise UnreadableFile(
             tr("{name} cannot be read: {why}.", name=str(path), why=wrong.strerror or str(wrong)),
-            field="CASE",
+            field=argument,
             value=str(path),
             allowed=tr("a file that can be read"),
         ) from None
@@ -66,7 +66,7 @@ def plan(
     from forestay.plan.make import make
     from forestay.plan.model import as_dict
 
-    data, name = _case_bytes(case)
+    data, name = _bytes_of(case, "CASE")
     situation = read_case(data, name)
     made = make(situation, Context.default())
     label = Path(name).stem
@@ -113,7 +113,7 @@ def check(case: CaseArgument, as_json: JsonOption = False) -> None:
     from forestay.eye.plausibility import check as find
     from forestay.eye.plausibility import refuse_if_needed
 
-    data, name = _case_bytes(case)
+    data, name = _bytes_of(case, "CASE")
     findings = find(read_case(data, name).case)
     if as_json:
         _print_json([f.as_dict() for f in findings])
@@ -157,7 +157,7 @@ def calc(
 
 
 def _json_text(file: Path | None) -> bytes:
-    data, _ = _case_bytes(file if file is not None else Path("-"))
+    data, _ = _bytes_of(file if file is not None else Path("-"), "FILE")
     return data
 
 

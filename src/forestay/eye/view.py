@@ -39,7 +39,7 @@ def _derived(case: CaseFile) -> dict[str, Any]:
         "axis_angle_deg": _axis_angle(b.k1_axis_deg, b.k2_axis_deg),
         "behind_lens_mm": _behind_lens(case),
         "gap_hours": None if gaps is None else float(len(gaps)),
-        "weaker_acuity": _acuity_rank(case),
+        "unknown_allergies": _unknown_allergies(case),
     }
 
 
@@ -61,5 +61,9 @@ def _behind_lens(case: CaseFile) -> float | None:
     return b.axial_length_mm - b.chamber_depth_mm - b.lens_thickness_mm
 
 
-def _acuity_rank(case: CaseFile) -> str | None:
-    return case.eye.visual_acuity
+KNOWN_ALLERGIES = ("sulfonamide", "cephalosporin", "penicillin", "iodine", "latex")
+"""Words of ``person.allergies`` that rules listen to; any other is kept and read aloud."""
+
+
+def _unknown_allergies(case: CaseFile) -> str | None:
+    return ", ".join(a for a in case.person.allergies or () if a not in KNOWN_ALLERGIES) or None

@@ -2,9 +2,9 @@
 
     sd^2 = (s_L dR/dL)^2 + (s_K dR/dK)^2 + (s_d dR/dd)^2 + (s_P dR/dP)^2 + s_R^2
 
-Derivatives are central differences of the whole formula, so that the lens position moves with length and cornea as the
-formula moves it. Inputs: standard deviations of length and lens distance [mm], corneal power and lens power [D], and of
-the refraction itself [D]. Range: small errors around one eye.
+Derivatives are central differences of the whole formula (one-sided at an end of its range), so that the lens position
+moves with length and cornea as the formula moves it. Inputs: standard deviations of length and lens distance [mm],
+corneal power and lens power [D], and of the refraction itself [D]. Range: small errors around one eye.
 
 Reference: parts as Norrby, J Cataract Refract Surg 2008;34:368.
 """
@@ -120,10 +120,20 @@ def refraction_sd_d(
             lens_shift_mm=lens_shift_mm + distance_mm,
         )
 
+    here = refraction(0.0, 0.0, 0.0, 0.0)
     parts = (spreads.length_mm, spreads.k_d, spreads.distance_mm, spreads.power_d)
     total: Number = spreads.refraction_d * spreads.refraction_d
     for part, step in zip(parts, DIFFERENCE_STEPS * np.eye(len(parts)), strict=True):
-        slope = (refraction(*step) - refraction(*-step)) / (2 * DIFFERENCE_STEPS)
+        slope = _slope(refraction(*-step), here, refraction(*step))
         total = total + part * part * slope * slope
     sd: Number = np.sqrt(total)
     return sd
+
+
+def _slope(below: Number, here: Number, above: Number) -> Number:
+    """Central difference; at an end of the formula's range, where one side does not exist, the difference to the other."""
+    low, high = np.isfinite(below), np.isfinite(above)
+    rise = np.where(high, above, here) - np.where(low, below, here)
+    steps = np.where(low, 1.0, 0.0) + np.where(high, 1.0, 0.0)
+    slope: Number = rise / (np.where(steps > 0, steps, np.nan) * DIFFERENCE_STEPS)
+    return slope

@@ -6,15 +6,23 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from forestay.evidence import Reader
-from forestay.plan.model import Check, Decision, First, KitItem, Verdict
+from forestay.plan.model import Check, Decision, First, KitItem, Margin, Verdict
 from forestay.plan.ruleset import Rule, holding
 from forestay.text import field_words, tr
 
+EVEN_LIMIT = 0.5
+"""A margin with a smaller chance is more likely short than not."""
 GRAVITY: tuple[Verdict, ...] = ("operate", "operate-later", "refer", "do-not-operate")
 
 
 def decide(
-    view: Mapping[str, Any], checks: Sequence[Check], ready: Sequence[KitItem], chosen: str, use: Reader
+    view: Mapping[str, Any],
+    checks: Sequence[Check],
+    ready: Sequence[KitItem],
+    *,
+    chosen: str,
+    margins: Sequence[Margin],
+    use: Reader,
 ) -> Decision:
     """Hear every rule that holds; the gravest verdict wins. Findings to recheck and missing kit come first of all."""
     rules = list(holding("decision", "rule", view, use))
@@ -29,7 +37,7 @@ def decide(
             for i in missing
         ]
     why = "; ".join(reasons) or tr("nothing found that speaks against operating here")
-    return Decision(verdict, why, tuple(first), _sentence(verdict, why, first, ready, chosen))
+    return Decision(verdict, why, tuple(first), _sentence(verdict, why, first, ready, chosen=chosen, margins=margins))
 
 
 def _first_checks(checks: Sequence[Check]) -> list[First]:
@@ -52,7 +60,15 @@ def _first(rule: Rule, view: Mapping[str, Any], use: Reader) -> First:
     return First(rule.say("first", view, use), rule.say("why", view, use), str(rule.data["key"]), rule.cite(use))
 
 
-def _sentence(verdict: Verdict, why: str, first: Sequence[First], ready: Sequence[KitItem], chosen: str) -> str:
+def _sentence(
+    verdict: Verdict,
+    why: str,
+    first: Sequence[First],
+    ready: Sequence[KitItem],
+    *,
+    chosen: str,
+    margins: Sequence[Margin],
+) -> str:
     """The decision in one or two sentences for the head of page and sheet."""
     opening = {
         "operate": tr("Operate here: {technique}.", technique=chosen),
@@ -63,6 +79,9 @@ def _sentence(verdict: Verdict, why: str, first: Sequence[First], ready: Sequenc
     parts = [opening]
     if first and verdict in ("operate", "operate-later"):
         parts.append(tr("First {what}.", what="; ".join(f.do for f in first)))
+    short = [m.step.lower() for m in margins if m.probability is not None and m.probability < EVEN_LIMIT]
+    if short and verdict in ("operate", "operate-later"):
+        parts.append(tr("More likely short than not: {steps}.", steps=", ".join(short)))
     special = [i.ready for i in ready if i.ready and not i.missing]
     if special and verdict in ("operate", "operate-later"):
         parts.append(tr("Have ready: {items}.", items=", ".join(special)))

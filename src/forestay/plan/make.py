@@ -191,7 +191,14 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     view |= _said(words_for(setting, offer.measures if offer else None, lens, work.frame, keys))
     view |= _risk_words(best)
     trolley = kit(view, use)
-    decision = decide(view, work.checks, trolley["items"], best.label if best else "", use)
+    decision = decide(
+        view,
+        work.checks,
+        trolley["items"],
+        chosen=best.label if best else "",
+        margins=best.margins if best else (),
+        use=use,
+    )
     chosen = _chosen(decision.decision, work, best, use)
     operating = decision.decision in ("operate", "operate-later") and best is not None
     technique = best.technique if best and operating else "referral"

@@ -122,7 +122,10 @@ def capsule_risk(offer: Offer) -> Risk | None:
 
 
 def cornea_risk(offer: Offer) -> Risk | None:
-    """Share of draws in which fewer cells are left than a cornea needs to stay clear."""
+    """Share of draws in which fewer cells are left than a cornea needs to stay clear.
+
+    Low and high: the same with the mean loss moved by what the published series differ in.
+    """
     use = offer.setting.use.evidence.reader()
     technique: Technique = offer.measures.technique  # type: ignore[assignment]
     after = count_after(offer, technique, use)
@@ -131,13 +134,15 @@ def cornea_risk(offer: Offer) -> Risk | None:
     limit = use.number("need.count_fail_per_mm2")
     offer.setting.use.merge(use)
     share = float(np.mean(after.draws < limit))
-    loss_spread = 1.0 / math.sqrt(len(after.draws))
+    level = use.sd("endothelium.level") * NORMAL_90_LIMIT
+    count = offer.setting.case.biometry.endothelial_count_per_mm2 or 0.0
+    ends = [float(np.mean(after.draws + move * count < limit)) for move in (level, -level)]
     return Risk(
         name="cornea",
         label=tr("fewer than {limit:.0f} cells/mm2 left", limit=limit),
         probability=share,
-        low=max(0.0, share - loss_spread),
-        high=min(1.0, share + loss_spread),
+        low=ends[0],
+        high=ends[1],
         origin=origin(
             use,
             formula=tr("share of draws of count x (1 - loss) below the limit"),

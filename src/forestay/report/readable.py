@@ -8,7 +8,7 @@ from textwrap import wrap
 from forestay.draw.rope import interval_words, rope_scales, state_words
 from forestay.plan.model import Margin, Plan
 from forestay.report import words as say
-from forestay.text import tr
+from forestay.text import field_words, tr
 
 ROPE_HALF = 10
 """Characters from the mark to either end of a rope."""
@@ -47,7 +47,7 @@ def _head(plan: Plan, label: str, width: int) -> list[str]:
         said += _lines(
             tr(
                 "two findings disagree on {field}: {values}",
-                field=say.field_words(str(dispute.get("field"))),
+                field=field_words(str(dispute.get("field"))),
                 values=values,
             ),
             width,

@@ -10,7 +10,7 @@ from forestay.draw.chance import chance_words
 from forestay.draw.names import side_words
 from forestay.draw.rope import amount_words
 from forestay.plan.model import Check, KitItem, LensPlan, LensPosition, Margin, Option, Plan, Risk, Unassessed
-from forestay.text import tr
+from forestay.text import field_words, tr
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
@@ -102,18 +102,6 @@ def check_words(check: Check) -> str:
     """A plausibility finding: ``recheck axial length: 0.7 mm shorter than the other eye``."""
     level = {"note": tr("note"), "recheck": tr("recheck"), "refuse": tr("refused")}[check.level]
     return tr("{level} {field}: {why}", level=level, field=field_words(check.field), why=check.why)
-
-
-def field_words(name: str) -> str:
-    """A field of the case file in plain words, without section and unit.
-
-    >>> field_words("biometry.endothelial_count_per_mm2"), field_words("corneal thickness")
-    ('endothelial count', 'corneal thickness')
-    """
-    plain = name.rsplit(".", 1)[-1]
-    for unit in ("_per_mm2", "_mmhg", "_mm", "_um", "_deg", "_d", "_years", "_kg", "_logmar"):
-        plain = plain.removesuffix(unit)
-    return plain.replace("_", " ")
 
 
 def unassessed_words(unassessed: Unassessed) -> str:
