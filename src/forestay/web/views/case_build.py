@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 from urllib.parse import urlencode
 from uuid import uuid4
@@ -18,7 +19,7 @@ from forestay.draw.section import draw_section
 from forestay.eye.situation import Situation
 from forestay.plan.model import Decision, Drawing, Measures, Option, Plan
 from forestay.services.cases import KeptCase
-from forestay.text import tr
+from forestay.text import field_words, tr
 from forestay.web.views.case import (
     Band,
     CaseView,
@@ -52,10 +53,10 @@ def case_view(opened: KeptCase, base: Plan, plan: Plan, look: Mapping[str, Any])
         said=_said(plan),
         facts=_facts(opened),
         disputes=tuple(
-            tr("{field}: {values}", field=d.field, values=tr(" or ").join(d.values))
+            tr("{field}: {values}", field=field_words(d.field), values=tr(" or ").join(d.values))
             for d in opened.situation.disagreements
         ),
-        checks=plan.checks,
+        checks=tuple(replace(c, field=field_words(c.field)) for c in plan.checks),
         estimates=plan.estimates,
         above=_above(drawing, measures),
         section=Markup(draw_section(drawing, measures, palette=LIGHT)) if drawing and measures else None,  # noqa: S704
