@@ -10,7 +10,7 @@ from forestay.calc.endothelium import read_loss
 from forestay.evidence import Reader
 from forestay.eye.records import Technique
 from forestay.plan.model import Margin
-from forestay.plan.offers import Change, Offer, absolute, best_change, comparative, known, origin
+from forestay.plan.offers import Change, Offer, best_change, known, margin_of, origin
 from forestay.plan.prediction import nearest_power_d, predictor
 from forestay.plan.spread import Spread
 from forestay.risk import endothelium
@@ -62,7 +62,7 @@ def cornea_margin(offer: Offer) -> Margin | None:
     )
     if widen is None or widen.gain < 1:
         widen = None
-    return absolute(
+    return margin_of(
         "cornea",
         tr("Cornea"),
         needs=Spread(keep, np.full_like(after.draws, keep)),
@@ -104,7 +104,7 @@ def lens_margin(offer: Offer) -> Margin:
         widen = best_change(has.centre - needed, changes, lambda _: has.centre - with_ring)
     else:
         widen = None
-    return comparative(
+    return margin_of(
         "lens",
         tr("Hold of the lens"),
         needs=Spread(needed, np.full_like(has.draws, needed)),
@@ -125,7 +125,7 @@ def lens_margin(offer: Offer) -> Margin:
             valid=tr("ranks within this eye; predicts no outcome"),
             calculation="zonular-support",
         ),
-        group="main",
+        scale="comparative",
     )
 
 
@@ -156,7 +156,7 @@ def refraction_margin(offer: Offer) -> Margin | None:
         other = again.refraction_draws(power_d=power, distance_sd_mm=sd, draws=offer.context.draws)
         gain = needs.centre - float(np.median(np.abs(other.draws - target)))
         widen = best_change(0.0, [Change(tr("repeat the length by immersion"), offer)], lambda _: gain)
-    return absolute(
+    return margin_of(
         "refraction",
         tr("Refraction"),
         needs=needs,

@@ -11,7 +11,7 @@ from forestay.mechanics.chamber import ChamberConstants
 from forestay.mechanics.pupil import PupilConstants
 from forestay.plan.measures import can_tip, hook_clocks, tenth_up, tolerated_stretch
 from forestay.plan.model import Margin
-from forestay.plan.offers import Change, Offer, absolute, best_change, known, mm, origin
+from forestay.plan.offers import Change, Offer, best_change, known, margin_of, mm, origin
 from forestay.plan.spread import Floats, Spread
 from forestay.text import tr
 
@@ -64,7 +64,7 @@ def pupil_margin(offer: Offer) -> Margin | None:
     use.number("size.rhexis_sd_mm"), use.number("spread.pupil_mm")
     offer.setting.use.merge(use)
 
-    def margin_of(other: Offer) -> float:
+    def gives(other: Offer) -> float:
         circle = _central_circle(other)
         return circle - (other.measures.capsulorhexis_mm or 0.0) - clearance
 
@@ -73,7 +73,7 @@ def pupil_margin(offer: Offer) -> Margin | None:
         if m.pupil_hooks
         else tr("the pupil gives {mm:.1f}", mm=opening.centre)
     )
-    return absolute(
+    return margin_of(
         "pupil",
         tr("Pupil"),
         needs=needs,
@@ -81,7 +81,7 @@ def pupil_margin(offer: Offer) -> Margin | None:
         unit="mm",
         says=tr("needs {needs:.1f} mm in view · {given}", needs=needs.centre, given=given),
         rests_on=("signs.pupil_dilated_mm", "measure.capsulorhexis_mm", "measure.pupil_hooks"),
-        widen=best_change(opening.centre - needs.centre, _pupil_changes(offer), margin_of),
+        widen=best_change(opening.centre - needs.centre, _pupil_changes(offer), gives),
         origin=origin(
             use,
             formula=tr("largest circle in the opening - (capsulorhexis + clearance)"),
@@ -177,7 +177,7 @@ def capsulorhexis_margin(offer: Offer) -> Margin | None:
         "flat": tr("nucleus needs {needs:.1f} flat · {has:.1f} planned", needs=needs.centre, has=has.centre),
         "divided": tr("pieces need {needs:.1f} · {has:.1f} planned", needs=needs.centre, has=has.centre),
     }[way]
-    return absolute(
+    return margin_of(
         "capsulorhexis",
         tr("Capsulorhexis"),
         needs=needs,
@@ -242,7 +242,7 @@ def chamber_margin(offer: Offer) -> Margin | None:
                 lambda _: has.centre - estimates.nucleus_thickness.centre,
             )
     offer.setting.use.merge(use)
-    return absolute(
+    return margin_of(
         "chamber",
         tr("Chamber"),
         needs=needs,
@@ -322,7 +322,7 @@ def tunnel_margin(offer: Offer) -> Margin | None:
         "nucleus needs {needs:.1f} mm of lip · {which} {has:.1f}", needs=needs.centre, which=which, has=has.centre
     )
     estimates = offer.setting.estimates
-    return absolute(
+    return margin_of(
         "tunnel",
         tr("Tunnel") if offer.technique == MANUAL else tr("Wound"),
         needs=needs,
@@ -349,12 +349,12 @@ def tunnel_margin(offer: Offer) -> Margin | None:
 
 
 def _tunnel_gain(needs: float) -> Callable[[Offer], float]:
-    def margin_of(other: Offer) -> float:
+    def gives(other: Offer) -> float:
         m = other.measures
         outer = float(outer_lip(other, m.tunnel_outer_mm))
         return min(outer, m.tunnel_inner_mm) - needs if other.technique == MANUAL else outer - needs
 
-    return margin_of
+    return gives
 
 
 def _tunnel_changes(offer: Offer) -> list[Change]:

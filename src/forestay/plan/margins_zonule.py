@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
+
 import numpy as np
 
 from forestay.plan.model import Margin
-from forestay.plan.offers import Change, Offer, best_change, comparative, known, origin
+from forestay.plan.offers import Change, Offer, best_change, known, margin_of, origin
 from forestay.plan.spread import Spread
 from forestay.plan.zonule_loads import MANOEUVRES, Loads, lent_by_hooks, loads, springs
 from forestay.text import tr
@@ -59,7 +61,7 @@ def zonule_margins(offer: Offer, found: Loads) -> list[Margin]:
         own.row(shares[key])
         needs = Spread(found.centre[key], found.draws[key])
         rows.append(
-            comparative(
+            margin_of(
                 f"zonule-{key}",
                 tr(NAMES[key]),
                 needs=needs,
@@ -71,13 +73,7 @@ def zonule_margins(offer: Offer, found: Loads) -> list[Margin]:
                     has=found.borne,
                 ),
                 rests_on=("signs", "person.age_years", "measure.ring", "measure.capsule_hooks", "measure.tunnel_clock"),
-                widen=best_change(
-                    found.borne - needs.centre,
-                    changed,
-                    lambda other, k=key: (
-                        helped[_words(changed, other)].borne - helped[_words(changed, other)].centre[k]
-                    ),  # type: ignore[misc]
-                ),
+                widen=best_change(found.borne - needs.centre, changed, _with(helped, changed, key)),
                 origin=origin(
                     own,
                     formula=tr("hardest routine step of a healthy eye - most stretched fibre at this step"),
@@ -91,13 +87,21 @@ def zonule_margins(offer: Offer, found: Loads) -> list[Margin]:
                     valid=tr("ranks options within this eye; says nothing about percentages"),
                     calculation="bag",
                 ),
+                scale="comparative",
+                group="zonule",
             )
         )
     return rows
 
 
-def _words(changes: list[Change], offer: Offer) -> str:
-    return next(c.words for c in changes if c.offer is offer)
+def _with(helped: Mapping[str, Loads], changes: Sequence[Change], key: str) -> Callable[[Offer], float]:
+    """What the margin of one manoeuvre would be with a change made."""
+
+    def gives(other: Offer) -> float:
+        found = helped[next(c.words for c in changes if c.offer is other)]
+        return found.borne - found.centre[key]
+
+    return gives
 
 
 def _changes(offer: Offer) -> list[Change]:

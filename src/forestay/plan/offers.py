@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal
 
 from forestay.evidence import Reader
 from forestay.evidence.loader import DOUBTFUL
@@ -52,7 +52,11 @@ def origin(
     )
 
 
-def absolute(
+Scale = Literal["absolute", "comparative"]
+Group = Literal["main", "zonule"]
+
+
+def margin_of(
     key: str,
     step: str,
     *,
@@ -63,11 +67,14 @@ def absolute(
     rests_on: Sequence[str],
     origin: Origin,
     widen: Widen | None,
+    scale: Scale = "absolute",
+    group: Group = "main",
 ) -> Margin:
-    """A margin on an absolute scale: has - needs, its central 90 %, and the share of draws in which it is positive.
+    """A margin: has - needs with its central 90 %.
 
-    Where scatter only ever takes away, the value without scatter can lie outside the central 90 %; the interval then
-    reaches to it.
+    ``absolute``: also the share of draws in which it is positive. ``comparative``: it ranks within this eye and
+    predicts nothing, so no probability. Where scatter only ever takes away, the value without scatter can lie outside
+    the central 90 %; the interval then reaches to it.
     """
     margin = has.minus(needs)
     return Margin(
@@ -79,46 +86,13 @@ def absolute(
         margin=margin.centre,
         low=min(margin.low, margin.centre),
         high=max(margin.high, margin.centre),
-        scale="absolute",
-        probability=margin.share_above(),
+        scale=scale,
+        probability=margin.share_above() if scale == "absolute" else None,
         rests_on=tuple(rests_on),
         widen=widen,
         says=says,
         origin=origin,
-    )
-
-
-def comparative(
-    key: str,
-    step: str,
-    *,
-    needs: Spread,
-    has: Spread,
-    unit: str,
-    says: str,
-    rests_on: Sequence[str],
-    origin: Origin,
-    widen: Widen | None,
-    group: str = "zonule",
-) -> Margin:
-    """A margin that ranks within this eye and predicts nothing: no probability, whiskers are not drawn."""
-    margin = has.minus(needs)
-    return Margin(
-        key=key,
-        step=step,
-        needs=needs.centre,
-        has=has.centre,
-        unit=unit,
-        margin=margin.centre,
-        low=min(margin.low, margin.centre),
-        high=max(margin.high, margin.centre),
-        scale="comparative",
-        probability=None,
-        rests_on=tuple(rests_on),
-        widen=widen,
-        says=says,
-        origin=origin,
-        group="zonule" if group == "zonule" else "main",
+        group=group,
     )
 
 
@@ -132,9 +106,9 @@ class Change:
     value: float | str | None = None
 
 
-def best_change(now: float, changes: Sequence[Change], margin_of: Callable[[Offer], float]) -> Widen | None:
+def best_change(now: float, changes: Sequence[Change], gives: Callable[[Offer], float]) -> Widen | None:
     """The change that widens the margin most; None where none widens it."""
-    gains = [(margin_of(c.offer) - now, c) for c in changes]
+    gains = [(gives(c.offer) - now, c) for c in changes]
     gains = [(gain, c) for gain, c in gains if gain > WORTH_TOLERANCE]
     if not gains:
         return None
