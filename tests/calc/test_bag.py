@@ -280,3 +280,36 @@ def test_bad_input_is_one_clear_error(keys: dict[str, Any], kind: type[Exception
 def test_zonule_is_needed() -> None:
     with pytest.raises(MissingInput, match="zonule"):
         bag.run({"bag_diameter_mm": 10})
+
+
+# ---------------------------------------------------------------- rim, sheets, vitreous
+
+
+def test_a_capsulorhexis_makes_hooks_pull_at_the_rim() -> None:
+    four_lost = [0, 0, 1, 1, 1, 1, 1, 1, 1, 1, 0, 0]
+    keys = {"contents": "empty", "zonule": four_lost, "capsule_hooks": [10.5, 11.5, 12]}
+    rim, equator = result(**keys, capsulorhexis_mm=5.5), result(**keys)
+    assert rim["state"] == equator["state"] == "held"
+    assert rim["peak_stretch"] < equator["peak_stretch"]
+    assert all(one["load"] > 0 for one in rim["holds"])
+    assert "capsulorhexis-unused" not in codes(**keys, capsulorhexis_mm=5.5)
+    assert "capsulorhexis-unused" in codes(contents="lens", capsulorhexis_mm=5.5)
+    both = result(**keys, capsulorhexis_mm=5.5, segments=[6])
+    assert [one["kind"] for one in both["holds"]].count("segment") == 1
+
+
+def test_sheets_of_fibres_tell_their_pull_in_depth() -> None:
+    for contents in ("lens", "empty"):
+        found = result(contents=contents, zonule=THREE_LOST, fibres="sheets", capsulorhexis_mm=5.5)
+        assert found["state"] == "held"
+        assert len(found["depth_pull_by_clock_hour"]) == 12
+    assert result(contents="lens")["depth_pull_by_clock_hour"] is None
+    assert "depth-left-out" in codes(fibres="sheets")
+    assert "depth-left-out" not in codes(fibres="equator")
+
+
+def test_formed_vitreous_steadies_the_bag() -> None:
+    for contents in ("lens", "empty"):
+        keys = {"contents": contents, "zonule": THREE_LOST}
+        assert result(**keys, vitreous="formed")["displacement_mm"] < result(**keys)["displacement_mm"]
+        assert result(**keys, vitreous="none")["displacement_mm"] == result(**keys)["displacement_mm"]

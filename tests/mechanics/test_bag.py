@@ -85,6 +85,23 @@ def test_a_ring_recentres_and_shares_the_load(stiffness: float, ring: Ring) -> N
     assert all(a < b for a, b in pairwise(moved))
 
 
+@pytest.mark.parametrize(
+    ("ring", "table"),
+    # an earlier trial of this model, 72 stations, k 84.8 mN/mm: displacement [mm] and peak stretch / rest for 2 .. 5 hours
+    [
+        (SOFT, ((0.088, 1.57), (0.164, 1.75), (0.245, 1.73), (0.313, 1.55))),
+        (STIFF, ((0.077, 1.45), (0.140, 1.65), (0.211, 1.74), (0.280, 1.67))),
+    ],
+)
+def test_table_of_hours_lost_with_a_ring(ring: Ring, table: tuple[tuple[float, float], ...]) -> None:
+    # there a station on the border of the gap counted as kept: the gap was a sixth of an hour narrower, which is 0.01 mm
+    for m, (moved, peak) in enumerate(table, start=2):
+        found = settle(GAPS[m], HIGH, ring=ring, stations=72)
+        assert found.displacement_mm == pytest.approx(moved, abs=0.016)
+        assert found.displacement_mm > moved
+        assert found.station_stretch_mm / 0.2 == pytest.approx(peak, abs=0.06)
+
+
 def test_empty_bag_with_four_hours_lost_is_not_the_rigid_disc() -> None:
     empty, lens = settle(GAPS[4]), settle(GAPS[4], contents="lens")
     ringed = settle(GAPS[4], ring=SOFT)

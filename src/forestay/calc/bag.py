@@ -3,29 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, ClassVar, Literal
+from typing import ClassVar
 
-from pydantic import Field
+import numpy as np
 
 from forestay.answer import Doubt
+from forestay.calc.bag_records import BagInput, BagResult, HoldLoad, LoadInput, Scenario, ScenarioSide
 from forestay.calc.core import calculation
 from forestay.errors import InvalidInput
 from forestay.evidence import Reader
-from forestay.eye.quantity import within
 from forestay.frame import HOURS
 from forestay.mechanics import bag as mechanics
-from forestay.mechanics import zonule
-from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Load, State, by_clock
+from forestay.mechanics import fibres, zonule
+from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Load, Rim, RimConstants, by_clock
+from forestay.mechanics.fibres import FibreConstants, Sheet
 from forestay.mechanics.ring_loop import Ring, RingConstants
 from forestay.mechanics.zonule import Hold, ZonuleConstants, ZonuleParameters
-from forestay.record import Record
 from forestay.text import tr
 
 STILL_MM = 1e-6  # a smaller displacement has no direction
 TIE = 1e-9  # clock hours whose loads differ by less than this share carry the same
-STATE = "held; collapsed: an empty bag that came off or folded; unsupported: nothing holds it"
-Clock = Annotated[float, within("clock")]
-Share = Annotated[float, within("share")]
 
 
 @dataclass(frozen=True)
@@ -39,111 +36,21 @@ class HoldConstants:
     segment_arc_deg: float
 
 
-class RingInput(Record):
-    """A tension ring. Without ``gap_clock`` it is a closed ring."""
+@dataclass(frozen=True)
+class RimHoldConstants:
+    """Stiffness [mN/mm] and overpull [mm] of a hook that holds the margin of the capsulorhexis."""
 
-    free_diameter_mm: Annotated[float, within("free_diameter_mm")]
-    spring_mn_per_mm: Annotated[float, within("spring_mn_per_mm")]
-    gap_clock: Annotated[float, within("gap_clock")] | None = None
-
-
-class LoadInput(Record):
-    """What pulls at the equator. ``torque``: ``force_mn`` shared evenly round the rim, so that it only turns."""
-
-    kind: Literal["radial", "tangential", "torque"] = Field(
-        description="a pull along the clock hour, along the rim, or a turn by force_mn shared evenly round the rim"
-    )
-    clock: Clock
-    force_mn: Annotated[float, within("force_mn")]
-    towards: Literal["centre", "sclera"] | None = Field(
-        default=None, description="radial: which way the pull goes; without it, towards the centre"
-    )
-    sense: Literal["clockwise", "counter-clockwise"] | None = Field(
-        default=None,
-        description="tangential and torque: which way, as the examiner sees the eye; without it, the worse of both",
-    )
-
-
-class BagInput(Record):
-    """One bag, its zonule, what holds it and what pulls it. Clock hours are the eye's."""
-
-    bag_diameter_mm: Annotated[float, within("bag_diameter_mm")]
-    zonule: tuple[Share, ...] = Field(
-        strict=False,
-        min_length=12,
-        max_length=12,
-        description="share of healthy support by clock hour: 12, 1, 2 ... 11",
-    )
-    contents: Literal["empty", "lens"] | None = Field(
-        default=None, description="what is in the bag; without it, the lens"
-    )
-    age_years: Annotated[float, within("age_years")] | None = None
-    ring: RingInput | None = Field(
-        default=None, description="a tension ring in the bag; without gap_clock a closed one"
-    )
-    capsule_hooks: tuple[Clock, ...] = Field(
-        default=(), strict=False, max_length=12, description="clock hours of hooks"
-    )
-    segments: tuple[Clock, ...] = Field(
-        default=(), strict=False, max_length=4, description="clock hours of sutured ring segments"
-    )
-    capsulorhexis_mm: Annotated[float, within("capsulorhexis_mm")] | None = None
-    load: LoadInput | None = Field(default=None, description="what the surgeon pulls with, at the equator")
-
-
-class ScenarioSide(Record):
-    """The same bag at one reading of the zonule's stiffness."""
-
-    total_stiffness_mn_per_mm: float = Field(description="stiffness of the whole healthy zonule, mN/mm")
-    resting_load_mn: float = Field(description="pull of one healthy clock hour at rest")
-    state: State = Field(description=STATE)
-    displacement_mm: float | None = Field(description="how far the bag's centre moves")
-    displacement_clock: float | None = Field(description="towards which clock hour")
-    peak_load: float | None = Field(description="largest load of a clock hour; healthy resting load = 1")
-    peak_load_mn: float | None = Field(description="the same in millinewtons")
-    peak_stretch_mm: float | None = Field(description="stretch of the most stretched fibre anywhere")
-
-
-class Scenario(Record):
-    """What rests on poorly known strength: a band, not a prediction."""
-
-    label: str = Field(description="what this is, to be shown with it")
-    low: ScenarioSide = Field(description="with the measured pull as that of the whole zonule")
-    high: ScenarioSide = Field(description="with the measured pull as that of one of eight hooks")
-
-
-class HoldLoad(Record):
-    """Pull of an instrument, against the resting load of one healthy clock hour."""
-
-    kind: Literal["hook", "segment"] = Field(description="what holds")
-    clock: float = Field(description="at which clock hour")
-    load: float = Field(description="its pull; healthy resting load of one clock hour = 1")
-
-
-class BagResult(Record):
-    """Loads are compared with the resting load of one healthy clock hour at the same age (1)."""
-
-    state: State = Field(description=STATE)
-    displacement_mm: float | None = Field(description="how far the bag's centre moves")
-    displacement_clock: float | None = Field(description="towards which clock hour; null where it does not move")
-    load_by_clock_hour: tuple[float, ...] | None = Field(description="12, 1, 2 ... 11; healthy resting load = 1")
-    peak_load: float | None = Field(description="the largest of load_by_clock_hour")
-    peak_clock: float | None = Field(description="its clock hour; of equal ones the uppermost")
-    stretch_by_clock_hour: tuple[float, ...] | None = Field(
-        description="mean stretch of the fibres that are there; healthy resting stretch = 1"
-    )
-    peak_stretch: float | None = Field(description="most stretched fibre anywhere; healthy resting stretch = 1")
-    area_share: float | None = Field(description="area inside the equator against rest")
-    holds: tuple[HoldLoad, ...] | None = Field(description="pull of each hook and segment")
-    scenario: Scenario = Field(description="what rests on poorly known strength: a band, not a prediction")
+    PREFIX: ClassVar[str] = "rim_hold"
+    stiffness_mn_per_mm: float
+    overpull_mm: float
 
 
 @calculation(
     "bag",
     summary="Where the bag goes and which clock hours carry the load, with lost zonule, ring, hooks and pulls",
     formula="Least energy of the bag's equator on tension-only zonular fibres with resting stretch: a rigid disc with "
-    "the lens inside, a flexible loop when empty (bending stiffness where a ring covers it)",
-    valid="Planar; displacement below the length of the fibres. No vitreous, posterior capsule or tilt. Compares "
+    "the lens inside, a flexible loop when empty (bending stiffness where a ring covers it), two loops with the flap between when the capsulorhexis is known",
+    valid="Planar; displacement below the length of the fibres. No posterior capsule or tilt. Compares "
     "within one eye; millimetres and millinewtons are a scenario",
     input=BagInput,
     output=BagResult,
@@ -182,32 +89,67 @@ def bag(given: BagInput, use: Reader) -> tuple[BagResult, list[Doubt]]:
         for scale in (1.0, constants.stiffness_scale_high)
     )
     holds = _holds(given, use, low)
-    found = [_worst(given, springs, holds, use) for springs in (low, high)]
+    model = _Model.of(given, use)
+    found = [_worst(given, springs, holds, model) for springs in (low, high)]
     doubts += _answer_doubts(given, found[0], found[1], low)
     scenario = Scenario(
         label=tr("Scenario: rests on poorly known strength of the zonule; a band, not a prediction"),
         low=_side(found[0], low),
         high=_side(found[1], high),
     )
-    return _result(found[0], low, holds, scenario), doubts
+    return _result(found[0], low, holds, model.sheets, scenario), doubts
+
+
+@dataclass(frozen=True)
+class _Model:
+    """Which parts of the bag model take part, and their constants."""
+
+    bag: BagConstants
+    rings: RingConstants
+    rim: Rim | None
+    sheets: tuple[Sheet, ...]
+    bed_share: float
+
+    @classmethod
+    def of(cls, given: BagInput, use: Reader) -> _Model:
+        contents = given.contents or "lens"
+        rim = None
+        if contents == "empty" and given.capsulorhexis_mm is not None:
+            rim = Rim(given.capsulorhexis_mm * 0.5, use.constants(RimConstants))
+        sheets: tuple[Sheet, ...] = ()
+        if given.fibres == "sheets":
+            known = use.constants(FibreConstants)
+            sheets = fibres.sheets(contents=contents, bag_radius_mm=given.bag_diameter_mm * 0.5, constants=known)
+        bed = use.number("fibres.bed_share") if given.vitreous == "formed" else 0.0
+        return cls(use.constants(BagConstants), use.constants(RingConstants), rim, sheets, bed)
 
 
 def _holds(given: BagInput, use: Reader, springs: ZonuleParameters) -> tuple[Hold, ...]:
     if not given.capsule_hooks and not given.segments:
         return ()
-    constants = use.constants(HoldConstants)
     length = float(springs.fibre_length_mm)
-    hooks = tuple(
-        Hold(clock, constants.hook_stiffness_mn_per_mm, length, constants.hook_overpull_mm, 0.0)
-        for clock in given.capsule_hooks
-    )
+    if given.contents == "empty" and given.capsulorhexis_mm is not None:
+        rim = use.constants(RimHoldConstants)
+        reach = length + (given.bag_diameter_mm - given.capsulorhexis_mm) * 0.5
+        hooks = tuple(
+            Hold(clock, rim.stiffness_mn_per_mm, reach, rim.overpull_mm, 0.0, "rim") for clock in given.capsule_hooks
+        )
+        if not given.segments:
+            return hooks
+        constants = use.constants(HoldConstants)
+    else:
+        constants = use.constants(HoldConstants)
+        hooks = tuple(
+            Hold(clock, constants.hook_stiffness_mn_per_mm, length, constants.hook_overpull_mm, 0.0)
+            for clock in given.capsule_hooks
+        )
     return hooks + tuple(
         Hold(clock, constants.segment_stiffness_mn_per_mm, length, 0.0, constants.segment_arc_deg)
         for clock in given.segments
     )
 
 
-def _worst(given: BagInput, springs: ZonuleParameters, holds: tuple[Hold, ...], use: Reader) -> BagState:
+def _worst(given: BagInput, springs: ZonuleParameters, holds: tuple[Hold, ...], model: _Model) -> BagState:
     """The rest of the bag; where the sense of a load is not given, the sense that loads the zonule more."""
     ring = None
     if given.ring is not None:
@@ -215,11 +157,17 @@ def _worst(given: BagInput, springs: ZonuleParameters, holds: tuple[Hold, ...], 
     found = []
     for load in _loads(given.load):
         one = Bag(
-            support=given.zonule, springs=springs, contents=given.contents or "lens", ring=ring, holds=holds, load=load
+            support=given.zonule,
+            springs=springs,
+            contents=given.contents or "lens",
+            ring=ring,
+            holds=holds,
+            load=load,
+            rim=model.rim,
+            sheets=model.sheets,
+            bed_mn_per_mm=model.bed_share * float(springs.total_stiffness_mn_per_mm),
         )
-        found.append(
-            mechanics.rest(bag=one, constants=use.constants(BagConstants), ring_constants=use.constants(RingConstants))
-        )
+        found.append(mechanics.rest(bag=one, constants=model.bag, ring_constants=model.rings))
     return max(found, key=lambda s: (s.state != "held", max(s.load_mn), s.displacement_mm, s.y_mm))
 
 
@@ -261,7 +209,13 @@ def _side(state: BagState, springs: ZonuleParameters) -> ScenarioSide:
     )
 
 
-def _result(state: BagState, springs: ZonuleParameters, holds: tuple[Hold, ...], scenario: Scenario) -> BagResult:
+def _result(
+    state: BagState,
+    springs: ZonuleParameters,
+    holds: tuple[Hold, ...],
+    sheets: tuple[Sheet, ...],
+    scenario: Scenario,
+) -> BagResult:
     if state.state != "held":
         return BagResult(
             state=state.state,
@@ -278,6 +232,7 @@ def _result(state: BagState, springs: ZonuleParameters, holds: tuple[Hold, ...],
         )
     resting, prestretch = float(springs.resting_load_mn), float(springs.prestretch_mm)
     loads = tuple(load / resting for load in state.load_mn)
+    depth = fibres.axial_pull_mn(sheets=sheets, springs=springs, hour_load_mn=np.array(state.load_mn)) / resting
     ordered = by_clock(holds)
     kinds = {hold: "segment" if hold.arc_deg else "hook" for hold in holds}
     return BagResult(
@@ -294,6 +249,7 @@ def _result(state: BagState, springs: ZonuleParameters, holds: tuple[Hold, ...],
             HoldLoad(kind=kinds[hold], clock=hold.clock, load=pull / resting)  # type: ignore[arg-type]
             for hold, pull in zip(ordered, state.hold_mn, strict=True)
         ),
+        depth_pull_by_clock_hour=tuple(float(v) for v in depth) if sheets else None,
         scenario=scenario,
     )
 
@@ -311,9 +267,12 @@ def _input_doubts(given: BagInput) -> list[Doubt]:
     elif given.ring is not None:
         message = tr("The ring is taken as closed: its outward push and its gap are left out.")
         doubts.append(Doubt("ring-closed", message))
-    if given.capsulorhexis_mm is not None:
-        message = tr("The capsulorhexis is not yet part of this model: capsulorhexis_mm changes nothing here.")
+    if given.capsulorhexis_mm is not None and given.contents != "empty":
+        message = tr("With the lens in it the bag is rigid: capsulorhexis_mm changes nothing here.")
         doubts.append(Doubt("capsulorhexis-unused", message))
+    if given.fibres == "sheets":
+        message = tr("Sheets of fibres pull in depth as well: that pull is shown, but the bag stays in its plane.")
+        doubts.append(Doubt("depth-left-out", message))
     return doubts + _load_doubts(given.load)
 
 

@@ -9,7 +9,21 @@ from forestay.calc.core import Calculation
 from forestay.errors import NotFound
 from forestay.text import tr
 
-FAMILIES = ("biometry", "lens", "astigmatism", "geometry", "bag", "risk", "zonule", "endothelium", "dosing")
+FAMILIES = (
+    "biometry",
+    "lens",
+    "astigmatism",
+    "geometry",
+    "bag",
+    "risk",
+    "zonule",
+    "endothelium",
+    "dosing",
+    "passage",
+    "ports",
+    "manoeuvres",
+    "ring_in_bag",
+)
 
 
 def _gather() -> dict[str, Calculation[Any, Any]]:

@@ -138,6 +138,12 @@ class EvidenceSet(Mapping[str, Row]):
     def __len__(self) -> int:
         return len(self._rows)
 
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, EvidenceSet) and self.digest == other.digest
+
+    def __hash__(self) -> int:
+        return hash(self.digest)
+
     @property
     def digest(self) -> str:
         """SHA-256 over the canonical text of all rows: two sets agree exactly when their digests do."""

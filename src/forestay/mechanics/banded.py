@@ -76,16 +76,16 @@ def _inverse(matrix: Floats) -> Floats:
     """Inverse through the Cholesky factor, which fails unless the matrix is positive definite."""
     try:
         np.linalg.cholesky(matrix)
-    except np.linalg.LinAlgError:
+        return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
+    except np.linalg.LinAlgError:  # also one that rounding alone keeps from being singular
         raise NotPositiveDefiniteError from None
-    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
 
 
 def _solve_dense(diagonal: Floats, following: Floats, right: Floats) -> Floats:
     matrix = dense_matrix(diagonal, following)
+    flat = right.reshape(*right.shape[:-2], -1, 1)
     try:
         np.linalg.cholesky(matrix)
+        return np.asarray(np.linalg.solve(matrix, flat), dtype=np.float64).reshape(right.shape)
     except np.linalg.LinAlgError:
         raise NotPositiveDefiniteError from None
-    flat = right.reshape(*right.shape[:-2], -1, 1)
-    return np.asarray(np.linalg.solve(matrix, flat), dtype=np.float64).reshape(right.shape)

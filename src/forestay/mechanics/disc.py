@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from forestay.errors import InvalidInput
-from forestay.frame import HOURS
+from forestay.mechanics import fast
+from forestay.mechanics.fibres import AT_EQUATOR, Sheet, fibre_order, outward_of
 from forestay.mechanics.zonule import HOUR_COUNT, Floats, Hold, ZonuleParameters, directions
 from forestay.text import tr
 
@@ -68,12 +69,15 @@ def equilibrium(
     parameters: ZonuleParameters,
     fibres_per_hour: int = 1,
     holds: Sequence[Hold] = (),
+    sheets: Sequence[Sheet] = (),
+    bed_mn_per_mm: float = 0.0,
 ) -> DiscState:
     """Rest position of a rigid disc on the zonule under a load.
 
     Parameters: ``support`` (12,) or (12, n), share of healthy support by clock hour 12, 1 .. 11 [0-1]; ``load_x_mn``,
     ``load_y_mn`` [mN] to the examiner's right and up; ``torque_mn_mm`` [mN mm] counter-clockwise; ``parameters``, the
-    springs; ``fibres_per_hour``, into how many equal fibres each clock hour is split; ``holds``, instruments.
+    springs; ``fibres_per_hour``, into how many equal fibres each clock hour is split; ``holds``, instruments;
+    ``sheets`` of fibres (none: all at the equator); ``bed_mn_per_mm`` [mN/mm], vitreous that draws the whole rim back.
     Loads and parameters are numbers or arrays (n,). Result: :class:`DiscState`, draws on the last axis.
 
     Valid while the disc stays inside the ciliary ring (displacement below the fibre length); beyond, the numbers are
@@ -88,7 +92,20 @@ def equilibrium(
     (-0.653, 1.347, 'held')
     """
     loads = tuple(np.asarray(v, dtype=np.float64) for v in (load_x_mn, load_y_mn, torque_mn_mm))
-    problem = _problem(support, loads, parameters, fibres_per_hour, holds)
+    compiled = fast.part("fast_disc")
+    if compiled is not None and fibres_per_hour == 1 and not holds and not sheets and not bed_mn_per_mm:
+        share = _checked_support(support)
+        quick: DiscState = compiled.equilibrium(share, _shape(share, loads, parameters), loads, parameters)
+        return quick
+    problem = _problem(
+        support,
+        loads,
+        parameters,
+        fibres_per_hour=fibres_per_hour,
+        holds=holds,
+        sheets=sheets or AT_EQUATOR,
+        bed_mn_per_mm=bed_mn_per_mm,
+    )
     found = [problem.part(slice(start, start + CHUNK)).solve() for start in range(0, problem.draws, CHUNK)]
     unknowns = np.concatenate([part[0] for part in found], axis=-1)
     iterations = np.concatenate([part[1] for part in found])
@@ -117,10 +134,18 @@ class _Problem:
     unit_mn: Floats
     prestretch: Floats
     slack_share: float
+    inset: Floats
+    height: Floats
+    bed: float
 
     @property
     def draws(self) -> int:
         return int(self.load.shape[-1])
+
+    @property
+    def attached(self) -> Floats | float:
+        """Distance of the attachments from the middle, as a share of the radius (1: at the equator)."""
+        return 1 - self.inset / self.radius if self.inset.any() else 1.0
 
     def part(self, columns: slice | NDArray[np.bool_]) -> _Problem:
         changed = {
@@ -136,14 +161,16 @@ class _Problem:
         return np.asarray(paired + terms[2 * pairs :].sum(axis=0), dtype=np.float64)
 
     def vectors(self, unknowns: Floats) -> tuple[Floats, ...]:
-        """Outward unit vector of each attachment, and fibre length and direction."""
+        """Outward unit vector of each attachment, its distance from the middle as a share of the radius, and fibre
+        length and direction."""
         turn = unknowns[2] / self.radius
         cos_turn, sin_turn = np.cos(turn), np.sin(turn)
         normal_x = self.out_x * cos_turn - self.out_y * sin_turn
         normal_y = self.out_y * cos_turn + self.out_x * sin_turn
+        normal_x, normal_y = normal_x * self.attached, normal_y * self.attached
         along_x = normal_x * self.radius + unknowns[0] - self.out_x * self.anchor
         along_y = normal_y * self.radius + unknowns[1] - self.out_y * self.anchor
-        length = np.sqrt(along_x * along_x + along_y * along_y)
+        length = np.sqrt(along_x * along_x + along_y * along_y + self.height * self.height)
         length = np.where(length > 0, length, np.finfo(float).tiny)
         return normal_x, normal_y, along_x / length, along_y / length, length
 
@@ -153,7 +180,7 @@ class _Problem:
         stretch = np.maximum(length - self.free_length, 0.0)
         tension = self.stiffness * stretch
         energy = self.total(tension * stretch) * 0.5 - (self.load * unknowns).sum(axis=0)
-        across = unit_y * normal_x - unit_x * normal_y  # fibre direction along the rim
+        across = unit_y * normal_x - unit_x * normal_y  # fibre direction along the rim, times the attachment's share
         gradient = np.stack([self.total(tension * unit_x), self.total(tension * unit_y), self.total(tension * across)])
         sideways = tension / length
         excess = np.where(stretch > 0, self.stiffness, 0.0) - sideways
@@ -166,9 +193,19 @@ class _Problem:
                 base + self.total(excess * unit_y * unit_y),
                 self.total(turned * unit_x - sideways * normal_y),
                 self.total(turned * unit_y + sideways * normal_x),
-                base + self.total(turned * across - tension * (unit_x * normal_x + unit_y * normal_y) / self.radius),
+                self.total(sideways * np.square(self.attached))
+                + self.total(turned * across - tension * (unit_x * normal_x + unit_y * normal_y) / self.radius),
             ]
         )
+        if self.bed:
+            turn = unknowns[2] / self.radius
+            energy = energy + self.bed * (
+                0.5 * (unknowns[0] ** 2 + unknowns[1] ** 2) + self.radius**2 * (1 - np.cos(turn))
+            )
+            gradient = gradient + self.bed * np.stack([unknowns[0], unknowns[1], self.radius * np.sin(turn)])
+            hessian[0] += self.bed
+            hessian[2] += self.bed
+            hessian[5] += self.bed * np.cos(turn)
         return energy, gradient - self.load, hessian
 
     def solve(self) -> tuple[Floats, NDArray[np.int64], NDArray[np.bool_]]:
@@ -215,7 +252,7 @@ class _Problem:
         stretch = np.maximum(length - self.free_length, 0.0)
         tension = self.stiffness * stretch
         zonule, hold = slice(0, self.fibres), slice(self.fibres, None)
-        per_hour = self.fibres // HOUR_COUNT
+        per_hour = self.fibres // HOUR_COUNT  # of all sheets together
         order = np.argsort(self.hour[zonule], kind="stable").reshape(HOUR_COUNT, per_hour)
         hour_stretch = np.sort(stretch[zonule][order], axis=1).sum(axis=1) / per_hour  # sorted: mirror images add alike
         hour_tension = np.sort(tension[zonule][order], axis=1).sum(axis=1)
@@ -265,8 +302,11 @@ def _problem(
     support: ArrayLike,
     loads: tuple[Floats, ...],
     parameters: ZonuleParameters,
+    *,
     fibres_per_hour: int,
     holds: Sequence[Hold],
+    sheets: Sequence[Sheet],
+    bed_mn_per_mm: float,
 ) -> _Problem:
     share = _checked_support(support)
     springs = [
@@ -278,9 +318,7 @@ def _problem(
             parameters.total_stiffness_mn_per_mm,
         )
     ]
-    shape = np.broadcast_shapes(share.shape[1:], *(v.shape for v in (*loads, *springs)))
-    if len(shape) > 1:
-        raise InvalidInput(tr("draws lie on one axis, the last"), field="support", allowed="(12,) or (12, n)")
+    shape = _shape(share, loads, parameters)
 
     def flat(values: Floats) -> Floats:
         return np.broadcast_to(values, shape).reshape(-1).astype(np.float64)
@@ -288,17 +326,19 @@ def _problem(
     share = np.broadcast_to(share if share.ndim > 1 else share[:, None], (HOUR_COUNT, *(shape or (1,))))
     radius, fibre, prestretch, total = (flat(v) for v in springs)
     force_x, force_y, torque = (flat(v) for v in loads)
-    hour, clock, pairs = _fibre_order(fibres_per_hour)
+    hour, clock, pairs, sheet = fibre_order(fibres_per_hour, len(sheets))
     fibres = len(hour)
-    stiffness = share[hour] * total / fibres
+    share_of = np.array([s.share for s in sheets])[sheet] * len(sheets)
+    stiffness = share[hour] * total / fibres * share_of[:, None]
     hour_mn = np.broadcast_to(total * prestretch / HOUR_COUNT, (len(holds), radius.size))
-    fibre_x, fibre_y = directions(clock)
-    fibre_x[pairs : 2 * pairs], fibre_y[pairs : 2 * pairs] = -fibre_x[:pairs], fibre_y[:pairs]
+    fibre_x, fibre_y = outward_of(clock, pairs)
     hold_x, hold_y = directions(np.array([h.clock for h in holds], dtype=np.float64))
     out_x, out_y = np.concatenate([fibre_x, hold_x]), np.concatenate([fibre_y, hold_y])
     extra = np.empty((len(HOLD_FIELDS), len(holds), radius.size))
     for row, hold in enumerate(holds):
         extra[:, row] = np.array([[getattr(hold, name)] for name in HOLD_FIELDS])
+    inset = np.concatenate([np.array([s.inset_mm for s in sheets])[sheet], np.zeros(len(holds))])[:, None]
+    height = np.concatenate([np.array([s.height_mm for s in sheets])[sheet], np.zeros(len(holds))])[:, None]
     lengths = np.concatenate([np.broadcast_to(fibre, (fibres, radius.size)), extra[1]])
     stretches = np.concatenate([np.broadcast_to(prestretch, (fibres, radius.size)), extra[2]])
     return _Problem(
@@ -310,14 +350,38 @@ def _problem(
         out_y=out_y[:, None],
         stiffness=np.concatenate([stiffness, extra[0]]),
         resting_mn=np.concatenate([stiffness * prestretch, hour_mn]),
-        free_length=lengths - stretches,
+        free_length=_rest_length(lengths, inset, height) - stretches,
         anchor=radius + lengths,
         radius=radius,
         load=np.stack([force_x, force_y, torque / radius]),
         unit_mn=total * prestretch,
         prestretch=prestretch,
         slack_share=parameters.slack_share,
+        inset=inset,
+        height=height,
+        bed=bed_mn_per_mm,
     )
+
+
+def _shape(support: ArrayLike, loads: tuple[Floats, ...], parameters: ZonuleParameters) -> tuple[int, ...]:
+    """Shape of the draws: none, or one axis."""
+    springs = (
+        parameters.bag_radius_mm,
+        parameters.fibre_length_mm,
+        parameters.prestretch_mm,
+        parameters.total_stiffness_mn_per_mm,
+    )
+    shape = np.broadcast_shapes(np.shape(support)[1:], *(np.shape(v) for v in (*loads, *springs)))
+    if len(shape) > 1:
+        raise InvalidInput(tr("draws lie on one axis, the last"), field="support", allowed="(12,) or (12, n)")
+    return shape
+
+
+def _rest_length(lengths: Floats, inset: Floats, height: Floats) -> Floats:
+    """Length at rest of fibres whose attachment lies inside and beside the equator."""
+    if not inset.any() and not height.any():
+        return lengths
+    return np.asarray(np.hypot(lengths + inset, height), dtype=np.float64)
 
 
 def _checked_support(support: ArrayLike) -> Floats:
@@ -332,17 +396,3 @@ def _checked_support(support: ArrayLike) -> Floats:
             allowed=tr("12 rows of numbers from 0 to 1"),
         )
     return share
-
-
-def _fibre_order(per_hour: int) -> tuple[NDArray[np.int64], Floats, int]:
-    """Row of the clock hour and clock position of each fibre: right half, left half mirrored, then the 12-6 line."""
-    rows = np.repeat(np.arange(HOUR_COUNT), per_hour)
-    offsets = np.tile((2 * np.arange(per_hour) + 1 - per_hour) / (2 * per_hour), HOUR_COUNT)
-    clock = np.mod(rows + offsets, len(HOURS))
-    half = HOUR_COUNT * 0.5
-    right = np.flatnonzero((clock > 0) & (clock < half))
-    middle = np.flatnonzero((clock == 0) | (clock == half))
-    left_rows = np.mod(-rows[right], HOUR_COUNT)
-    order_rows = np.concatenate([rows[right], left_rows, rows[middle]])
-    order_clock = np.concatenate([clock[right], HOUR_COUNT - clock[right], clock[middle]])
-    return order_rows, order_clock, len(right)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Protocol
 
 import numpy as np
 
-from forestay.mechanics.banded import NotPositiveDefiniteError, solve_cyclic
-from forestay.mechanics.loop_assembly import PAIR, Assembly, Blocks, Chain
+from forestay.mechanics.banded import NotPositiveDefiniteError
+from forestay.mechanics.loop_assembly import Assembly, Chain
 from forestay.mechanics.zonule import HOUR_COUNT, Floats, directions
 
 MAX_ITERATIONS = 300  # Newton steps at most
@@ -23,7 +25,7 @@ ENERGY_ROUNDING = 1e-14  # a rise of the energy below this share is rounding
 
 @dataclass(frozen=True)
 class LoopState:
-    """Rest shape: ``at_mm`` (2, N); ``iterations``; ``converged``; ``residual_mn`` largest unbalanced force left."""
+    """Rest shape: ``at_mm`` (2, N), of two loops (4, N), the equator first; ``iterations``; ``converged``; ``residual_mn`` largest unbalanced force left."""
 
     at_mm: Floats
     iterations: int
@@ -33,15 +35,16 @@ class LoopState:
     @property
     def centre_mm(self) -> Floats:
         """Mean of the stations (2,) [mm]: the bag's centre."""
-        return np.asarray(self.at_mm.mean(axis=-1), dtype=np.float64)
+        return np.asarray(self.at_mm[:2].mean(axis=-1), dtype=np.float64)
 
     @property
     def area_mm2(self) -> float:
         """Area inside the equator [mm2]."""
-        x, y = self.at_mm
+        x, y = self.at_mm[:2]
         return 0.5 * float(np.abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))))
 
 
+@lru_cache(maxsize=32)
 def station_clocks(stations: int) -> Floats:
     """Clock positions of the stations, clockwise from 12, half a spacing off it: no station lies on the border of two
     clock hours when ``stations`` is a multiple of 24, and the ring of stations is its own mirror image.
@@ -49,18 +52,55 @@ def station_clocks(stations: int) -> Floats:
     >>> station_clocks(24)[:3].tolist()
     [0.25, 0.75, 1.25]
     """
-    return np.asarray((2 * np.arange(stations) + 1) * (0.5 * HOUR_COUNT / stations), dtype=np.float64)
+    return _kept(np.asarray((2 * np.arange(stations) + 1) * (0.5 * HOUR_COUNT / stations), dtype=np.float64))
 
 
+@lru_cache(maxsize=32)
 def station_directions(stations: int) -> Floats:
     """Outward unit vectors (2, N) of the stations; the right half is the left half mirrored, to the last bit."""
     right = np.stack(directions(station_clocks(stations)[: stations // 2]))
     left = right[:, ::-1] * np.array([[-1.0], [1.0]])
-    return np.concatenate([right, left], axis=1)
+    return _kept(np.concatenate([right, left], axis=1))
+
+
+def _kept(values: Floats) -> Floats:
+    """The same, shared by all who ask: nobody may write into it."""
+    values.flags.writeable = False
+    return values
+
+
+class System(Protocol):
+    """Stiffness of the stations: what :func:`minimise` needs of it."""
+
+    @property
+    def stiffest(self) -> float:
+        """Largest diagonal term [mN/mm]."""
+        ...
+
+    def solve(self, right: Floats, shift: float) -> Floats:
+        """Solution of the shifted system; raises where it is not positive definite."""
+        ...
+
+
+class Energy(Protocol):
+    """An energy of stations with its derivatives. Stations have two rows (right, up), or two for each of two loops."""
+
+    def energy(self, at: Floats) -> float:
+        """Energy [mN mm]."""
+        ...
+
+    def derivatives(self, at: Floats) -> tuple[Floats, System]:
+        """Gradient [mN] and stiffness [mN/mm]."""
+        ...
 
 
 def solve(chain: Chain, *, start_mm: Floats, force_scale_mn: float) -> LoopState:
-    """Minimise the chain's energy from ``start_mm`` (2, N).
+    """Minimise the energy of one chain from ``start_mm`` (2, N): see :func:`minimise`."""
+    return minimise(Assembly(chain), start_mm=start_mm, force_scale_mn=force_scale_mn)
+
+
+def minimise(model: Energy, *, start_mm: Floats, force_scale_mn: float) -> LoopState:
+    """Minimise an energy from ``start_mm`` (2 or 4 rows, N).
 
     Newton's step comes from the exact Hessian; where that is not positive definite a shift is added (and taken back
     after success); no station moves more than ``STEP_CAP_MM`` in a step; a step is halved until the energy falls
@@ -68,17 +108,15 @@ def solve(chain: Chain, *, start_mm: Floats, force_scale_mn: float) -> LoopState
     balance by more than ``RESIDUAL`` of it, or what double precision allows beside very stiff parts.
     Always ends: at most ``MAX_ITERATIONS``; ``converged`` tells.
     """
-    assembly = Assembly(chain)
     at = start_mm.copy()
     size = float(np.abs(at).max())
-    energy = assembly.energy(at)
+    energy = model.energy(at)
     shift = 0.0
     iterations = 0
-    gradient, blocks = assembly.derivatives(at)
+    gradient, blocks = model.derivatives(at)
     for iterations in range(MAX_ITERATIONS + 1):
         residual = float(np.abs(gradient).max())
-        stiffest = float(max(blocks.here[0, 0].max(), blocks.here[1, 1].max()))
-        converged = residual <= max(RESIDUAL * force_scale_mn, ROUNDING * stiffest * size)
+        converged = residual <= max(RESIDUAL * force_scale_mn, ROUNDING * blocks.stiffest * size)
         if converged or iterations == MAX_ITERATIONS:
             break
         step, shift = _step(blocks, gradient, shift)
@@ -87,10 +125,10 @@ def solve(chain: Chain, *, start_mm: Floats, force_scale_mn: float) -> LoopState
         part = 1.0
         for _ in range(HALVINGS):
             trial = at + part * step
-            trial_energy = assembly.energy(trial)
+            trial_energy = model.energy(trial)
             if trial_energy <= energy + ARMIJO * part * slope + rounding:
                 at, energy = trial, trial_energy
-                gradient, blocks = assembly.derivatives(at)
+                gradient, blocks = model.derivatives(at)
                 shift = shift * SHIFT_DOWN if shift > SHIFT_LEAST else 0.0
                 break
             part *= 0.5
@@ -99,20 +137,16 @@ def solve(chain: Chain, *, start_mm: Floats, force_scale_mn: float) -> LoopState
     return LoopState(at_mm=at, iterations=iterations, converged=converged, residual_mn=residual)
 
 
-def _step(blocks: Blocks, gradient: Floats, shift: float) -> tuple[Floats, float]:
+def _step(blocks: System, gradient: Floats, shift: float) -> tuple[Floats, float]:
     """Newton's step with the least shift (of those tried) that makes the Hessian positive definite, capped."""
-    stations = gradient.shape[-1]
-    right = np.ascontiguousarray(-gradient.T).reshape(stations // 2, PAIR)
     while True:
-        diagonal, following = blocks.shifted(shift).pairs()
         try:
-            flat = solve_cyclic(diagonal=diagonal, following=following, right=right)
+            step = blocks.solve(-gradient, shift)
             break
         except NotPositiveDefiniteError:
             shift = max(shift * SHIFT_UP, SHIFT_START)
             if shift > SHIFT_MOST:  # not a matrix of this model: a plain downhill step still makes progress
-                flat = right / SHIFT_MOST
+                step = -gradient / SHIFT_MOST
                 break
-    step = flat.reshape(stations, 2).T
-    longest = float(np.sqrt((step * step).sum(axis=0)).max())
+    longest = float(np.sqrt((step * step).reshape(-1, 2, step.shape[-1]).sum(axis=1)).max())
     return step * min(1.0, STEP_CAP_MM / longest) if longest > 0 else step, shift

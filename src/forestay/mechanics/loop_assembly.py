@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from forestay.mechanics.banded import solve_cyclic
 from forestay.mechanics.zonule import Floats
 
 PAIR = 4  # unknowns of two stations
@@ -39,18 +40,28 @@ class Hoop:
 
 @dataclass(frozen=True)
 class Springs:
-    """Tension-only springs: ``station``, ``stiffness_mn_per_mm``, ``free_length_mm`` (m,) and ``anchor_mm`` (2, m)."""
+    """Tension-only springs: ``station``, ``stiffness_mn_per_mm``, ``free_length_mm`` (m,) and ``anchor_mm`` (2, m).
+
+    ``height_mm`` (m,) or a number: how far the anchor lies in front of (or behind) the plane of the stations [mm]; the
+    stations stay in their plane, only the part of the pull in that plane acts on them."""
 
     station: np.ndarray[tuple[int], np.dtype[np.int64]]
     anchor_mm: Floats
     stiffness_mn_per_mm: Floats
     free_length_mm: Floats
+    height_mm: Floats | float = 0.0
+
+    def lengths(self, reach: Floats) -> Floats:
+        """Length of each spring [mm] from its reach in the plane (2, m)."""
+        square = (reach * reach).sum(axis=0) + np.square(self.height_mm)
+        return np.asarray(np.maximum(np.sqrt(square), np.finfo(float).tiny), dtype=np.float64)
 
 
 @dataclass(frozen=True)
 class Chain:
     """Everything that pulls on the stations. ``bending_mn_mm`` (N,) is EI / spacing [mN mm] at each station,
-    ``free_turn_rad`` the turning angle of the free ring; ``force_mn`` (2, N); ``torque_mn_mm`` counter-clockwise."""
+    ``free_turn_rad`` the turning angle of the free ring; ``force_mn`` (2, N); ``torque_mn_mm`` counter-clockwise.
+    ``bed_mn_per_mm``: a soft bed that draws every station, both ways, back to ``bed_at_mm`` (2, N), in all."""
 
     hoop: Hoop
     springs: Springs
@@ -58,6 +69,8 @@ class Chain:
     free_turn_rad: float
     force_mn: Floats
     torque_mn_mm: float
+    bed_mn_per_mm: float = 0.0
+    bed_at_mm: Floats | float = 0.0
 
     @property
     def stations(self) -> int:
@@ -79,6 +92,19 @@ class Blocks:
         here[0, 0] += shift
         here[1, 1] += shift
         return Blocks(here, self.next1, self.next2)
+
+    @property
+    def stiffest(self) -> float:
+        """Largest diagonal term [mN/mm]."""
+        return float(max(self.here[0, 0].max(), self.here[1, 1].max()))
+
+    def solve(self, right: Floats, shift: float) -> Floats:
+        """Solution (2, N) of the system with ``shift`` on its diagonal; refuses a matrix that is not positive."""
+        diagonal, following = self.shifted(shift).pairs()
+        stacked = np.ascontiguousarray(right.T).reshape(-1, PAIR)
+        return np.asarray(
+            solve_cyclic(diagonal=diagonal, following=following, right=stacked).reshape(-1, 2).T, dtype=np.float64
+        )
 
     def pairs(self) -> tuple[Floats, Floats]:
         """Blocks of two stations each, as :func:`forestay.mechanics.banded.solve_cyclic` takes them."""
@@ -140,9 +166,11 @@ class Assembly:
             change = self._turn(along) - chain.free_turn_rad
             total += 0.5 * float((chain.bending_mn_mm * change * change).sum())
         reach = at[:, chain.springs.station] - chain.springs.anchor_mm
-        stretch = np.maximum(np.sqrt((reach * reach).sum(axis=0)) - chain.springs.free_length_mm, 0.0)
+        stretch = np.maximum(chain.springs.lengths(reach) - chain.springs.free_length_mm, 0.0)
         total += 0.5 * float((chain.springs.stiffness_mn_per_mm * stretch * stretch).sum())
         total -= float((chain.force_mn * at).sum())
+        if chain.bed_mn_per_mm:
+            total += 0.5 * chain.bed_mn_per_mm / chain.stations * float(np.square(at - chain.bed_at_mm).sum())
         if chain.torque_mn_mm:
             total -= chain.torque_mn_mm / chain.stations * self._angle(at)
         return total
@@ -188,6 +216,11 @@ class Assembly:
         next1 -= segment
         gradient = pull[:, before] - pull - chain.force_mn
         self._add_springs(at, gradient, here)
+        if chain.bed_mn_per_mm:
+            bed = chain.bed_mn_per_mm / chain.stations
+            gradient += bed * (at - chain.bed_at_mm)
+            here[0, 0] += bed
+            here[1, 1] += bed
         if chain.torque_mn_mm:
             self._add_torque(at, gradient, here)
         return gradient, Blocks(here, next1, next2)
@@ -196,7 +229,7 @@ class Assembly:
         """Stretch of each spring [mm], 0 where slack."""
         springs = self.chain.springs
         reach = at[:, springs.station] - springs.anchor_mm
-        stretch = np.sqrt((reach * reach).sum(axis=0)) - springs.free_length_mm
+        stretch = springs.lengths(reach) - springs.free_length_mm
         return np.asarray(np.maximum(stretch, 0.0), dtype=np.float64)
 
     def _hoop(self, length: Floats) -> tuple[Floats, Floats, Floats]:
@@ -231,7 +264,7 @@ class Assembly:
     def _add_springs(self, at: Floats, gradient: Floats, here: Floats) -> None:
         springs = self.chain.springs
         reach = at[:, springs.station] - springs.anchor_mm
-        length = np.sqrt((reach * reach).sum(axis=0))
+        length = springs.lengths(reach)
         stretch = np.maximum(length - springs.free_length_mm, 0.0)
         tension = springs.stiffness_mn_per_mm * stretch
         unit = reach / length

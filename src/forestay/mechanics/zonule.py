@@ -7,7 +7,7 @@ only: ``T = k <length - free length>+``. At rest in a healthy eye each fibre is 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -120,11 +120,12 @@ def parameters(
 
 @dataclass(frozen=True)
 class Hold:
-    """An instrument that holds the equator: tension only, from a fixed point outside.
+    """An instrument that holds the equator, or the margin of the capsulorhexis: tension only, from a fixed point outside.
 
     ``clock`` [clock hours]; ``stiffness_mn_per_mm`` [mN/mm]; ``length_mm`` [mm], equator at rest to the fixed point;
     ``overpull_mm`` [mm], how much of that is stretch when the equator is at rest; ``arc_deg`` [degrees] of equator
-    over which the hold is spread (0: at one point).
+    over which the hold is spread (0: at one point); ``at``: ``equator``, or ``rim`` for the margin of the capsulorhexis
+    (``length_mm`` and ``overpull_mm`` then count from the margin at rest; a bag without a margin is held at the equator).
     """
 
     clock: float
@@ -132,6 +133,7 @@ class Hold:
     length_mm: float
     overpull_mm: float
     arc_deg: float
+    at: Literal["equator", "rim"] = "equator"
 
 
 def direction(clock: float) -> tuple[float, float]:

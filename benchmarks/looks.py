@@ -1,0 +1,172 @@
+"""How long a look takes: from a moved control to the answer, in process and on the screen of a browser.
+
+Run: ``python -m benchmarks.looks [PATH OF CHROMIUM]``. Median of 20 after warm-up, each to a value that was not asked
+before; the reference in the same run is the plan alone. The load of the machine stands beside it, since it decides.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import threading
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
+from itertools import cycle, islice
+from pathlib import Path
+from statistics import median
+from typing import Any
+
+import uvicorn
+from playwright.sync_api import Page, sync_playwright
+
+from benchmarks.plan import situation
+from forestay.demo import NAMES
+from forestay.eye.situation import Situation
+from forestay.plan.compare import compare
+from forestay.plan.context import Context
+from forestay.plan.make import make
+from forestay.services.planning import looked_at
+from forestay.web.serve import HOST, application, listen
+
+REPEATS, WARM_UP = 20, 4
+WITHIN_MS = 100.0
+USUAL = "/usr/bin/chromium"
+Look = dict[str, Any]
+
+
+def looks() -> dict[str, list[Look]]:
+    """For each control as many values as there are repeats, none twice."""
+    count = REPEATS + WARM_UP
+    hours = [(i / 2) % 12 or 12.0 for i in range(1, count + 1)]
+    arcs = [tuple((start + i) % 12 or 12 for i in range(width)) for width in (2, 3, 4) for start in range(12)]
+    return {
+        "capsulorhexis_mm": [{"capsulorhexis_mm": round(4 + 0.11 * i, 2)} for i in range(count)],
+        "pupil_hooks": [
+            {"pupil_hooks": n, "hook_reach_mm": round(3 + 0.03 * i, 2)} for i, n in _turn((4, 5, 6), count)
+        ],
+        "hook_reach_mm": [{"pupil_hooks": 4, "hook_reach_mm": round(2.6 + 0.07 * i, 2)} for i in range(count)],
+        "ring": [
+            {"ring": ring, "capsulorhexis_mm": round(4.05 + 0.1 * i, 2)}
+            for i, ring in _turn(("none", "before-nucleus", "after-nucleus"), count)
+        ],
+        "ring_gap_clock": [{"ring": "after-nucleus", "ring_gap_clock": hour} for hour in hours],
+        "weak_hours": [{"weak_hours": tuple(float(h) for h in arc)} for arc in arcs[:count]],
+        "tunnel_clock": [{"tunnel_clock": hour} for hour in hours],
+        "tunnel_chord_mm": [{"tunnel_chord_mm": round(4 + 0.13 * i, 2)} for i in range(count)],
+    }
+
+
+def _turn(values: Sequence[Any], count: int) -> Iterator[tuple[int, Any]]:
+    return enumerate(islice(cycle(values), count))
+
+
+def timed(call: Callable[[Look], object], values: Sequence[Look]) -> float:
+    """Median time of a call after warm-up [ms]."""
+    times = []
+    for value in values:
+        start = time.perf_counter()
+        call(value)
+        times.append(1000 * (time.perf_counter() - start))
+    return median(times[WARM_UP:])
+
+
+def in_process() -> None:
+    """The plan alone, whole and as a look needs it, and the look with what changed."""
+    whole = Context.default()
+    quick = replace(whole, searching=False)
+    print(f"{'case':<30}{'control':<18}{'whole ms':>10}{'look ms':>10}")
+    for name in NAMES:
+        here = situation(name)
+        before = make(here, whole)
+
+        def look(moved: Look, here: Situation = here, before: Any = before) -> object:
+            return compare(before, make(looked_at(here, moved), quick))
+
+        for control, values in looks().items():
+            answer = timed(look, values)
+            full = timed(lambda moved, here=here: make(looked_at(here, moved), whole), values[: WARM_UP + 5])
+            print(f"{name:<30}{control:<18}{full:>10.0f}{answer:>10.0f}")
+
+
+@contextmanager
+def served() -> Iterator[str]:
+    """A server with the invented cases, as a reader would start it."""
+    with tempfile.TemporaryDirectory() as folder, listen(0) as opened:
+        app = application(str(Path(folder) / "cases.sqlite"), demo=True)
+        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False))
+        running = threading.Thread(target=server.run, kwargs={"sockets": [opened]})
+        running.start()
+        try:
+            yield f"http://{HOST}:{opened.getsockname()[1]}"
+        finally:
+            server.should_exit = True
+            running.join()
+
+
+MOVE = """([name, more]) => new Promise(done => {
+    const field = document.querySelector(`#control-${name}`);
+    const line = document.querySelector('#look');
+    const start = performance.now();
+    const seen = new MutationObserver(() => {
+        if (document.querySelector('#look') === line) return;
+        seen.disconnect();
+        requestAnimationFrame(() => setTimeout(() => done(performance.now() - start)));
+    });
+    seen.observe(document.querySelector('#main'), {childList: true, subtree: true});
+    document.querySelector(`.handle[data-control="${name}"]:not(.twin)`)
+        .dispatchEvent(new KeyboardEvent('keydown', {key: more ? 'ArrowRight' : 'ArrowLeft', bubbles: true}));
+})"""
+"""A key on a handle, and the time until the frame after the answer has been drawn [ms]."""
+PAUSE_MS = 700
+"""Between two moves, so that what lies below has been fetched: a hand that moves slowly."""
+
+
+def on_screen(page: Page, address: str, control: str) -> float | None:
+    """Median time from a key to the new drawing on the screen [ms]; None where this eye has no such handle."""
+    page.goto(address)
+    times = []
+    for i in range(REPEATS + WARM_UP):
+        if page.locator(f'.handle[data-control="{control}"]:not(.twin)').count() == 0:
+            return None
+        more = control != "ring" or i % 4 < 2
+        if control in ("pupil_hooks", "weak_from", "weak_to"):
+            more = i % 6 < 3
+        times.append(page.evaluate(MOVE, [control, more]))
+        page.wait_for_timeout(PAUSE_MS)
+    return median(times[WARM_UP:])
+
+
+CONTROLS = (
+    "capsulorhexis_mm", "pupil_hooks", "hook_reach_mm", "ring", "ring_gap_clock", "weak_from", "weak_to",
+    "tunnel_clock", "tunnel_chord_mm",
+)  # fmt: skip
+EYES = ("brown-pseudoexfoliation", "trauma-gap")
+
+
+def in_browser(chromium: str) -> None:
+    """Each control of two eyes: one weak all round with hooks, one with a gap."""
+    print(f"\n{'case':<30}{'control':<18}{'on screen ms':>14}")
+    with served() as address, sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-dev-shm-usage"])
+        page = browser.new_page(viewport={"width": 1480, "height": 1140})
+        for name in EYES:
+            for control in CONTROLS:
+                took = on_screen(page, f"{address}/cases/{name}", control)
+                said = "no handle" if took is None else f"{took:.0f}" + ("" if took <= WITHIN_MS else " over")
+                print(f"{name:<30}{control:<18}{said:>14}", flush=True)
+        browser.close()
+
+
+def main() -> None:
+    """Print both tables and the load of the machine."""
+    print(f"load of the machine before: {os.getloadavg()[0]:.2f} on {os.cpu_count()} cores")
+    in_process()
+    in_browser(sys.argv[1] if len(sys.argv) > 1 else os.environ.get("CHROMIUM", USUAL))
+    print(f"load of the machine after: {os.getloadavg()[0]:.2f}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,206 @@
+"""The calculation ``support-search``: which support, where, and before which step."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from forestay.answer import Doubt
+from forestay.calc.bag import HoldConstants
+from forestay.calc.core import calculation
+from forestay.evidence import Reader
+from forestay.eye.quantity import within
+from forestay.frame import wrap_hour
+from forestay.mechanics import support_search, zonule
+from forestay.mechanics.bag_model import BagConstants, Contents, Load
+from forestay.mechanics.ring_loop import Ring, RingConstants
+from forestay.mechanics.support_search_bag import BagStep, Kit, bag_solver
+from forestay.mechanics.support_search_model import KINDS, Question, Row, Support, SupportConstants
+from forestay.mechanics.zonule import HOUR_COUNT, Hold, ZonuleConstants, ZonuleParameters
+from forestay.record import Record
+from forestay.text import tr
+
+Kind = Literal["none", "hooks", "ring", "ring-and-hooks", "segment", "sutured-ring"]
+
+
+class SupportInput(Record):
+    """One eye, and what is possible."""
+
+    bag_diameter_mm: Annotated[float, within("bag_diameter_mm")]
+    zonule: tuple[Annotated[float, within("share")], ...] = Field(
+        strict=False,
+        min_length=12,
+        max_length=12,
+        description="share of healthy support by clock hour: 12, 1, 2 ... 11",
+    )
+    age_years: Annotated[float, within("age_years")] | None = None
+    tunnel_clock: Annotated[float, within("clock")]
+    whole_nucleus_by_hand: bool = Field(description="whether a whole nucleus is delivered by hand")
+    relaxing_cuts: bool = Field(default=False, description="whether the capsulorhexis has relaxing cuts")
+    kinds: tuple[Kind, ...] = Field(default=KINDS, strict=False, description="kinds of support at hand")
+
+
+class StepOutcome(Record):
+    """One step with this support."""
+
+    step: str = Field(description="name of the step")
+    held: bool = Field(description="whether the bag is held")
+    peak_load: float | None = Field(description="largest load of a clock hour; healthy resting load = 1")
+    reserve: float | None = Field(description="share of what the most stretched fibre bears that is left")
+
+
+class SupportRow(Record):
+    """One support in its best moment."""
+
+    kind: Kind = Field(description="what is put in")
+    hooks: tuple[float, ...] = Field(description="clock hours of capsule hooks")
+    segments: tuple[float, ...] = Field(description="clock hours of sutured segments")
+    fixed_at: float | None = Field(description="clock hour at which a ring is sutured")
+    before_step: str | None = Field(description="before which step it is put in; null for no support")
+    ring_before_step: str | None = Field(description="before which step its ring is put in")
+    ring_timing: Literal["now", "later", "not"] = Field(
+        description="now: before the nucleus is out; later: after; not: no ring"
+    )
+    held: bool = Field(description="whether the bag is held at every step")
+    displacement_mm: float | None = Field(description="how far off centre the bag lies at the end")
+    reserve: float | None = Field(
+        description="least reserve of all steps; below 0 a fibre is asked for more than it bears"
+    )
+    peak_load: float | None = Field(description="load of the most loaded clock hour at the last step")
+    best: bool = Field(description="nothing else is as good in all three and better in one")
+    by_step: tuple[StepOutcome, ...] = Field(description="every step")
+    reasons: tuple[str, ...] = Field(description="what can be said of it")
+
+
+class Excluded(Record):
+    """A kind that is out of question."""
+
+    kind: Kind = Field(description="what")
+    why: str = Field(description="why")
+
+
+class SupportOutput(Record):
+    """Supports in order, best first."""
+
+    rows: tuple[SupportRow, ...] = Field(description="best first")
+    excluded: tuple[Excluded, ...] = Field(description="kinds that are out of question")
+
+
+@calculation(
+    "support-search",
+    summary="Which support for a weak zonule, where and before which step: by centring, reserve and the neighbours' load",
+    formula="every kind at its places and moments through the bag model; order: held, nothing overloaded, how many rows "
+    "beat it, sum of its places in the three measures",
+    valid="compares within one eye; the loads of the steps are shares of the first puncture, mostly assumed",
+    input=SupportInput,
+    output=SupportOutput,
+    example={
+        "bag_diameter_mm": 10.4,
+        "zonule": [1, 1, 1, 1, 0.8, 0, 0, 0, 0.8, 1, 1, 1],
+        "age_years": 71,
+        "tunnel_clock": 12,
+        "whole_nucleus_by_hand": True,
+    },
+)
+def support_search_calculation(given: SupportInput, use: Reader) -> tuple[SupportOutput, list[Doubt]]:
+    """The search with the planar bag."""
+    doubts: list[Doubt] = []
+    constants = use.constants(ZonuleConstants)
+    age = constants.usual_age_years if given.age_years is None else given.age_years
+    if given.age_years is None:
+        doubts.append(Doubt("age-assumed", tr("Age is not given: the zonule of {age:g} years is taken.", age=age)))
+    doubts += zonule.age_doubts(age_years=age, constants=constants)
+    springs = zonule.parameters(bag_diameter_mm=given.bag_diameter_mm, age_years=age, constants=constants)
+    steps = _steps(given, springs, use)
+    common = {
+        "springs": springs,
+        "steps": steps,
+        "kit": _kit(springs, use),
+        "constants": use.constants(BagConstants),
+        "ring_constants": use.constants(RingConstants),
+    }
+    sound = bag_solver(zonule=(use.number("load.borne_share"),) * HOUR_COUNT, borne_stretch=1.0, **common)  # type: ignore[arg-type]
+    borne = max(1 - sound(Support("none"), step.key).reserve for step in steps)
+    solve = bag_solver(zonule=given.zonule, borne_stretch=borne, **common)  # type: ignore[arg-type]
+    question = Question(
+        zonule=given.zonule,
+        steps=tuple(step.step for step in steps),
+        tunnel_clock=given.tunnel_clock,
+        whole_nucleus_by_hand=given.whole_nucleus_by_hand,
+        relaxing_cuts=given.relaxing_cuts,
+        kinds=given.kinds,
+    )
+    found = support_search.search(question=question, solve=solve, constants=use.constants(SupportConstants))
+    if not any(row.held for row in found.rows):
+        words = tr("No support tried here holds the bag at every step.")
+        doubts.append(Doubt("nothing-holds", words))
+    output = SupportOutput(
+        rows=tuple(_row(row, question) for row in found.rows),
+        excluded=tuple(Excluded(kind=kind, why=why) for kind, why in found.excluded),
+    )
+    return output, doubts
+
+
+def _steps(given: SupportInput, springs: ZonuleParameters, use: Reader) -> tuple[BagStep, ...]:
+    """The steps with their pulls, as shares of the force that moves a healthy lens as far as at the first puncture."""
+    total, prestretch = float(springs.total_stiffness_mn_per_mm), float(springs.prestretch_mm)
+    sideways = 0.5 * total * (1 + prestretch / float(springs.fibre_length_mm))
+    force = sideways * use.number("load.puncture_travel_mm")
+    away = wrap_hour(given.tunnel_clock + HOUR_COUNT / 2)
+
+    def pull(row: str, clock: float) -> tuple[Load, ...]:
+        return (Load("radial", clock, use.number(row) * force, inward=False),)
+
+    def step(key: str, contents: Contents, loads: tuple[Load, ...], opened: bool = True) -> BagStep:
+        return BagStep(key, contents, loads, opened)
+
+    turn = use.number("load.rotation_share") * force
+    by_hand = (step("whole-nucleus", "lens", pull("load.nucleus_share", given.tunnel_clock)),)
+    return (
+        step("puncture", "lens", pull("load.puncture_share", away), False),
+        step("capsulorhexis-pull", "lens", pull("load.rhexis_share", away), False),
+        step("hydrodissection", "lens", pull("load.hydrodissection_share", away)),
+        step("rotation", "lens", tuple(Load("torque", 12.0, turn, clockwise=sense) for sense in (True, False))),
+        *(by_hand if given.whole_nucleus_by_hand else ()),
+        step("cortex", "empty", pull("load.cortex_share", away)),
+        step("lens-in", "empty", pull("load.lens_share", away)),
+    )
+
+
+def _kit(springs: ZonuleParameters, use: Reader) -> Kit:
+    held, length = use.constants(HoldConstants), float(springs.fibre_length_mm)
+    ring = Ring(use.number("ring.free_diameter_mm"), use.number("load.ring_spring_mn_per_mm"), None)
+    return Kit(
+        hook=Hold(12.0, held.hook_stiffness_mn_per_mm, length, held.hook_overpull_mm, 0.0),
+        segment=Hold(12.0, held.segment_stiffness_mn_per_mm, length, 0.0, held.segment_arc_deg),
+        suture=Hold(12.0, held.segment_stiffness_mn_per_mm, length, 0.0, 0.0),
+        ring=ring,
+    )
+
+
+def _row(row: Row, question: Question) -> SupportRow:
+    return SupportRow(
+        kind=row.support.kind,
+        hooks=row.support.hooks,
+        segments=row.support.segments,
+        fixed_at=row.support.fixed_at,
+        before_step=row.before_step,
+        ring_before_step=row.ring_before_step,
+        ring_timing=row.ring_timing,
+        held=row.held,
+        displacement_mm=row.displacement_mm,
+        reserve=row.reserve,
+        peak_load=row.peak_load,
+        best=row.best,
+        by_step=tuple(
+            StepOutcome(
+                step=step.key,
+                held=one.held,
+                peak_load=one.peak_load if one.held else None,
+                reserve=one.reserve if one.held else None,
+            )
+            for step, one in zip(question.steps, row.by_step, strict=True)
+        ),
+        reasons=row.reasons,
+    )

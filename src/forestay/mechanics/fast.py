@@ -1,0 +1,60 @@
+"""The compiled solvers, for a process that answers many questions.
+
+They are an extra (``fast``, which brings the compiler numba) and never needed: each is the same algorithm as the numpy
+one, to 1e-9, only quicker. Nothing is compiled, or even imported, until :func:`start` is called once in the process,
+as a server does; a single command stays light. Where the compiler is missing, :func:`start` says so and numpy goes on.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from types import ModuleType
+
+import numpy as np
+
+from forestay.mechanics import loop
+from forestay.mechanics.fast_compile import available
+from forestay.mechanics.loop import LoopState
+from forestay.mechanics.zonule import Floats
+
+_started: dict[str, ModuleType] = {}
+
+
+def start() -> bool:
+    """Compile the solvers (seconds, the first time on a machine; a part of a second later) and use them from now on.
+
+    Result: whether they are in use. Safe to call from any thread and more than once. The answers stay the same, so no
+    caller needs to know.
+    """
+    if not available():
+        return False
+    for name in ("fast_loop", "fast_disc", "fast_draws"):
+        module = import_module(f"forestay.mechanics.{name}")
+        module.warm()
+        _started[name] = module
+    return True
+
+
+def stop() -> None:
+    """Go back to numpy."""
+    _started.clear()
+
+
+def in_use() -> bool:
+    """Whether the compiled solvers are in use."""
+    return bool(_started)
+
+
+def part(name: str) -> ModuleType | None:
+    """The compiled module of that name, when it is in use."""
+    return _started.get(name)
+
+
+def minimise(model: loop.Energy, *, start_mm: Floats, force_scale_mn: float) -> LoopState:
+    """As :func:`forestay.mechanics.loop.minimise`, compiled where that is in use and the model is one it knows."""
+    compiled = part("fast_loop")
+    network = compiled.network_of(model) if compiled is not None else None
+    if compiled is None or network is None:
+        return loop.minimise(model, start_mm=start_mm, force_scale_mn=force_scale_mn)
+    at, iterations, converged, residual = compiled.minimise(network, start_mm, force_scale_mn)
+    return LoopState(np.asarray(at), int(iterations), bool(converged), float(residual))

@@ -1,0 +1,50 @@
+"""How a kernel is compiled: with the compiler of the extra ``fast``; without it a kernel stays plain Python."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cache
+from hashlib import sha256
+from importlib import import_module
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
+
+COMPILER = "numba"
+"""The library of the extra ``fast``: optional, and imported nowhere else."""
+MARK_GRID = 12
+"""Letters of the mark of an edition."""
+
+
+@cache
+def _compiler() -> Any:
+    return import_module(COMPILER) if available() else None
+
+
+@cache
+def _edition() -> str:
+    """A mark of all kernels' sources: machine code kept from another edition is never taken up again."""
+    digest = sha256()
+    for source in sorted(Path(__file__).parent.glob("fast_*.py")):
+        digest.update(source.read_bytes())
+    return digest.hexdigest()[:MARK_GRID]
+
+
+def available() -> bool:
+    """Whether the compiler is installed."""
+    return find_spec(COMPILER) is not None
+
+
+def compiled(function: Callable[..., Any], **how: Any) -> Any:
+    """``function`` as machine code, without the interpreter's lock; kept beside the source where that can be written.
+
+    A kernel uses loops and arrays only, so that it says the same compiled and not.
+    """
+    numba = _compiler()
+    if numba is None:
+        return function
+    function.__qualname__ = f"{function.__qualname__}_{_edition()}"  # names what is kept
+    try:
+        return numba.njit(nogil=True, cache=True, **how)(function)
+    except RuntimeError:  # no place to keep it: compiled anew in each process
+        return numba.njit(nogil=True, **how)(function)

@@ -1,0 +1,212 @@
+"""The compiled counterpart of :func:`forestay.mechanics.disc.equilibrium`: each draw by itself, on every core."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from forestay.mechanics import disc
+from forestay.mechanics.fast_compile import compiled
+from forestay.mechanics.fast_threads import shared_out
+from forestay.mechanics.fibres import fibre_order, outward_of
+from forestay.mechanics.zonule import HOUR_COUNT, Floats, ZonuleParameters
+
+MAX_ITERATIONS, RESIDUAL, STEP_CAP_MM = disc.MAX_ITERATIONS, disc.RESIDUAL, disc.STEP_CAP_MM
+SHIFT_START, SHIFT_UP, SHIFT_DOWN, SHIFT_LEAST = disc.SHIFT_START, disc.SHIFT_UP, disc.SHIFT_DOWN, disc.SHIFT_LEAST
+ENERGY_ROUNDING, ARMIJO = disc.ENERGY_ROUNDING, disc.ARMIJO
+SIDES = HOUR_COUNT - 2  # fibres right and left of the 12-6 line, in that order; the last two lie on it
+HALF = SIDES // 2
+TINY = float(np.finfo(float).tiny)
+
+
+def _evaluate(at: Floats, stiff: Floats, outward: Floats, own: Floats, total: Floats) -> None:
+    """Energy, gradient and Hessian (xx, xy, yy, xr, yr, rr) into the first row of ``total`` (3, 10), at the shift and
+    radius times turn ``at`` (3,). ``own``: radius, anchor's radius, free length, loads, force scale, pre-stretch. Right and left are summed
+    alike: mirror images agree."""
+    x, y, r = at[0], at[1], at[2]
+    radius, anchor, free, load_x, load_y, load_r = own[0], own[1], own[2], own[3], own[4], own[5]
+    out_x, out_y = outward[0], outward[1]
+    cos, sin = math.cos(r / radius), math.sin(r / radius)
+    inward = 1 / radius
+    for side in range(3):
+        stored, gx, gy, gr = 0.0, 0.0, 0.0, 0.0
+        base, xx, xy, yy, xr, yr, rr = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+        for f in range(side * HALF, min(side * HALF + HALF, stiff.shape[0])):
+            nx, ny = out_x[f] * cos - out_y[f] * sin, out_y[f] * cos + out_x[f] * sin
+            ax, ay = nx * radius + x - out_x[f] * anchor, ny * radius + y - out_y[f] * anchor
+            square = ax * ax + ay * ay
+            if square > free * free or free < 0:
+                length = math.sqrt(square)
+                inverse = 1 / length
+                ux, uy = ax * inverse, ay * inverse
+                tension = stiff[f] * (length - free)
+                across = uy * nx - ux * ny
+                sideways = tension * inverse
+                excess = stiff[f] - sideways
+                turned = excess * across
+                stored += tension * (length - free)
+                gx += tension * ux
+                gy += tension * uy
+                gr += tension * across
+                base += sideways
+                xx += excess * ux * ux
+                xy += excess * ux * uy
+                yy += excess * uy * uy
+                xr += turned * ux - sideways * ny
+                yr += turned * uy + sideways * nx
+                rr += turned * across - tension * (ux * nx + uy * ny) * inward
+        here = total[side]
+        here[0], here[1], here[2], here[3] = stored, gx, gy, gr
+        here[4], here[5], here[6] = base + xx, xy, base + yy
+        here[7], here[8], here[9] = xr, yr, base + rr
+    for q in range(total.shape[1]):
+        total[0, q] = (total[0, q] + total[1, q]) + total[2, q]
+    total[0, 0] = 0.5 * total[0, 0] - (load_x * x + load_y * y + load_r * r)
+    total[0, 1] -= load_x
+    total[0, 2] -= load_y
+    total[0, 3] -= load_r
+
+
+evaluate = compiled(_evaluate)
+
+
+def _step(now: Floats, added: float, step: Floats) -> bool:
+    """Newton's step by elimination of the shifted 3 x 3 system, capped; False where it is not positive definite."""
+    xx, yy, rr = now[4] + added, now[6] + added, now[9] + added
+    if xx <= TINY:
+        return False
+    ratio_y, ratio_r = now[5] / xx, now[7] / xx
+    yy_left, yr_left, rr_left = yy - ratio_y * now[5], now[8] - ratio_r * now[5], rr - ratio_r * now[7]
+    if yy_left <= TINY:
+        return False
+    ratio = yr_left / yy_left
+    left = rr_left - ratio * yr_left
+    if left <= TINY:
+        return False
+    right_y = -now[2] + ratio_y * now[1]
+    right_r = -now[3] + ratio_r * now[1] - ratio * right_y
+    step[2] = right_r / left
+    step[1] = right_y / yy_left - ratio * step[2]
+    step[0] = -now[1] / xx - ratio_y * step[1] - ratio_r * step[2]
+    size = math.sqrt(step[0] * step[0] + step[1] * step[1] + step[2] * step[2])
+    step *= min(1.0, STEP_CAP_MM / max(size, TINY))
+    return True
+
+
+newton_step = compiled(_step)
+
+
+def _rest(at: Floats, stiff: Floats, outward: Floats, own: Floats, work: Floats) -> tuple[int, bool]:
+    """Newton's steps of one draw, in place; how many, and whether rest was found. ``work`` (8, 10): room for it."""
+    now, then, step, trial = work[:3], work[3:6], work[6, :3], work[7, :3]
+    unit, prestretch = own[6], own[7]
+    shift, steps = 0.0, 0
+    evaluate(at, stiff, outward, own, now)
+    while True:
+        here = now[0]
+        if max(abs(here[1]), abs(here[2]), abs(here[3])) <= RESIDUAL * unit:
+            return steps, True
+        if steps == MAX_ITERATIONS:
+            return steps, False
+        steps += 1
+        accepted = newton_step(here, shift * unit / prestretch, step)
+        if accepted:
+            trial[:] = at + step
+            evaluate(trial, stiff, outward, own, then)
+            slope = here[1] * step[0] + here[2] * step[1] + here[3] * step[2]
+            rounding = ENERGY_ROUNDING * (abs(here[0]) + unit * prestretch)
+            accepted = then[0, 0] <= here[0] + ARMIJO * slope + rounding
+            if accepted:
+                at[:] = trial
+                now[0] = then[0]
+        shift = shift * SHIFT_DOWN if accepted else max(shift * SHIFT_UP, SHIFT_START)
+        if shift < SHIFT_LEAST:
+            shift = 0.0
+
+
+rest = compiled(_rest)
+
+
+def _solve(first: int, last: int, given: Any, found: Any) -> None:
+    """Draws ``first`` to ``last``: rest, its fibres, and whether anything holds the disc."""
+    support, stiffness, outward, own, slack, hour = given
+    unknowns, stretches, tensions, iterations, converged, held = found
+    fibres = hour.shape[0]
+    at, stiff, whole, rested = np.zeros(3), np.zeros(fibres), np.zeros(3), np.zeros(3)
+    work = np.zeros((8, 10))
+    for n in range(first, last):
+        for f in range(fibres):
+            stiff[f] = support[hour[f], n] * stiffness[n]
+        at[:] = 0.0
+        steps, rests = rest(at, stiff, outward, own[n], work)
+        size = own[n, 0]
+        cos, sin = math.cos(at[2] / size), math.sin(at[2] / size)
+        whole[:] = 0.0
+        rested[:] = 0.0
+        for f in range(fibres):
+            out_x, out_y = outward[0, f], outward[1, f]
+            ax = (out_x * cos - out_y * sin) * size + at[0] - out_x * own[n, 1]
+            ay = (out_y * cos + out_x * sin) * size + at[1] - out_y * own[n, 1]
+            stretch = max(math.sqrt(ax * ax + ay * ay) - own[n, 2], 0.0)
+            stretches[hour[f], n] = stretch
+            tensions[hour[f], n] = stiff[f] * stretch
+            whole[2 * f // SIDES] += stiff[f] * stretch
+            rested[2 * f // SIDES] += stiff[f] * own[n, 7]
+        at_rest = rested[0] + rested[1] + rested[2]
+        unknowns[0, n], unknowns[1, n], unknowns[2, n] = at[0], at[1], at[2] / size
+        iterations[n], converged[n] = steps, rests
+        held[n] = rests and at_rest > 0 and (whole[0] + whole[1]) + whole[2] >= slack * at_rest
+
+
+_kernel = compiled(_solve)
+
+
+def equilibrium(
+    support: Floats, shape: tuple[int, ...], loads: tuple[Floats, ...], parameters: ZonuleParameters
+) -> disc.DiscState:
+    """As the numpy solver, for one fibre a clock hour and nothing else; arguments are checked already.
+
+    ``support`` (12,) or (12, n); ``shape`` of the draws; ``loads`` right, up, turning.
+    """
+    hour, clock, pairs, _ = fibre_order(1, 1)
+    draws = int(np.prod(shape))
+
+    def flat(values: Any) -> Floats:
+        return np.ascontiguousarray(np.broadcast_to(values, shape).reshape(-1), dtype=np.float64)
+
+    share = np.ascontiguousarray(np.broadcast_to(support if support.ndim > 1 else support[:, None], (12, draws)))
+    radius, fibre = flat(parameters.bag_radius_mm), flat(parameters.fibre_length_mm)
+    prestretch, total = flat(parameters.prestretch_mm), flat(parameters.total_stiffness_mn_per_mm)
+    own = np.empty((draws, 8))
+    columns = (radius, radius + fibre, fibre - prestretch, flat(loads[0]), flat(loads[1]), flat(loads[2]) / radius)
+    for column, values in enumerate((*columns, total * prestretch, prestretch)):
+        own[:, column] = values
+    outward = np.stack(outward_of(clock, pairs))
+    given = (share, total / HOUR_COUNT, outward, own, float(parameters.slack_share), hour)
+    unknowns, stretch, tension = np.empty((3, draws)), np.empty((HOUR_COUNT, draws)), np.empty((HOUR_COUNT, draws))
+    iterations, converged, held = np.empty(draws, dtype=np.int64), np.empty(draws, bool), np.empty(draws, bool)
+    shared_out(_kernel, draws, (given, (unknowns, stretch, tension, iterations, converged, held)))
+    words = np.where(held, "held", "unsupported").reshape(shape)
+
+    def shaped(values: Any) -> Any:
+        return values.reshape(values.shape[:-1] + tuple(shape))
+
+    return disc.DiscState(
+        x_mm=shaped(unknowns[0]),
+        y_mm=shaped(unknowns[1]),
+        rotation_rad=shaped(unknowns[2]),
+        stretch_mm=shaped(stretch),
+        tension_mn=shaped(tension),
+        hold_tension_mn=shaped(np.zeros((0, draws))),
+        state=str(words) if not shape else words,
+        iterations=shaped(iterations),
+        converged=shaped(converged),
+    )
+
+
+def warm() -> None:
+    """Compile the kernel, by one draw."""
+    none = np.zeros(())
+    equilibrium(np.ones(HOUR_COUNT), (), (none, none, none), ZonuleParameters(1.0, 1.0, 0.25, 1.0, 0.0))

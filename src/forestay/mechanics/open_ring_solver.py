@@ -1,0 +1,211 @@
+"""Finds the common rest of the bag's equator and the open rings, or pieces of ring, inside it.
+
+Damped Newton steps with the exact Hessian. Friction's limit and direction are brought up to date whenever the rest under
+those of before is near; where no shift is needed the full step with friction's growth is tried first. Contact is soft to
+begin with; then the depth of every point is taken as its lead, so that the same push stands at next to no depth.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from forestay.mechanics.loop import LoopState
+from forestay.mechanics.open_ring import POSE
+from forestay.mechanics.open_ring_joint import At, Grip, Joint, Pin, Problem, grip_stiffness, pin_reach, product
+from forestay.mechanics.ring_contact import friction_law, slip
+from forestay.mechanics.zonule import Floats
+
+__all__ = ["Grip", "JointState", "Pin", "Problem", "solve"]
+
+MAX_ITERATIONS = 60  # Newton steps at most
+RESIDUAL = 1e-6  # largest unbalanced force, as a share of the force scale
+STEP_LIMIT_MM = 0.4  # longest step of any station or point
+SHIFT_START, SHIFT_UP, SHIFT_DOWN, SHIFT_LEAST, SHIFT_MOST = 1e-2, 6.0, 0.1, 1e-3, 1e9  # added stiffness [mN/mm]
+ARMIJO = 1e-4  # share of the promised fall of the energy that a step must bring
+SOFT_RESIDUAL = 0.1  # largest unbalanced force at which the soft contact is good enough [mN]
+PRESS_STEPS = 3  # soft contact, then twice with the lead that its depth asks for: left within 6 um of the wall
+RUB_RESIDUAL = 1e-2  # share of the force scale below which friction is brought up to date
+GAIN_LIMIT = 0.5  # a full step with friction's growth is taken where it brings the residual below this share
+CHUNK_ROWS = 128  # of a matrix that is factored at once: larger ones would start threads (see ``CHUNK``)
+HALVING_STEPS = 10  # of a step, at most
+ENERGY_ROUNDING = 1e-12  # a rise of the energy below this share is rounding
+
+
+@dataclass(frozen=True)
+class JointState:
+    """Rest of bag and arcs: ``bag``; for each arc its ``unknowns``, ``points_mm``, ``push_mn`` on the wall, outward
+    ``push_vector_mn`` (2, P) with friction, ``gap_mm``, contact's ``lead_mm`` and ``slip_mm``; ``pin_mn`` pull of each
+    suture; ``grip_mn`` (3,) what each grip bears (right, up, turning); ``energy_mn_mm`` stored in bag, zonule, arcs and
+    sutures."""
+
+    bag: LoopState
+    unknowns: tuple[Floats, ...]
+    points_mm: tuple[Floats, ...]
+    push_mn: tuple[Floats, ...]
+    push_vector_mn: tuple[Floats, ...]
+    gap_mm: tuple[Floats, ...]
+    lead_mm: tuple[Floats, ...]
+    slip_mm: tuple[Floats, ...]
+    pin_mn: tuple[float, ...]
+    grip_mn: tuple[Floats, ...]
+    energy_mn_mm: float
+
+
+def solve(
+    problem: Problem, *, wall_mm: Floats, unknowns: tuple[Floats, ...], first_push_mn: tuple[Floats, ...]
+) -> JointState:
+    """Minimise from the stations ``wall_mm`` (2, N) and the arcs' ``unknowns``, which stick where they are laid;
+    ``first_push_mn``: push of each point that the first step's friction takes. Always ends, at most
+    ``MAX_ITERATIONS`` steps; ``bag.converged`` tells."""
+    joint = Joint(problem)
+    now = joint.at(wall_mm, list(unknowns))
+    joint.lay(now, [problem.friction * p for p in first_push_mn])
+    tolerance = RESIDUAL * problem.force_scale_mn
+    iterations = 0
+    for count in range(PRESS_STEPS):
+        last = count == PRESS_STEPS - 1
+        if count:
+            joint.press(now)
+        now, used, converged, residual = _settle(joint, now, tolerance if last else SOFT_RESIDUAL)
+        iterations += used
+    return _state(joint, now, LoopState(now.wall, iterations, converged, residual))
+
+
+def _settle(joint: Joint, now: At, tolerance: float) -> tuple[At, int, bool, float]:
+    """Newton steps at one firmness of contact: where they end, how many, whether at rest, and the residual [mN]."""
+    scales = joint.scales(now)
+    root = np.sqrt(scales)
+    now.energy = joint.energy(now)
+    gradient, matrix = joint.derivatives(now)
+    shift, iterations, converged = 0.0, 0, False
+    residual = float(np.abs(gradient / root).max())
+    scale = joint.problem.force_scale_mn
+    for iterations in range(MAX_ITERATIONS + 1):
+        if residual <= max(
+            tolerance, RUB_RESIDUAL * scale
+        ):  # at rest under the friction of before: bring it up to date
+            joint.rub(now)
+            now.energy = joint.energy(now)
+            gradient, matrix = joint.derivatives(now)
+            residual = float(np.abs(gradient / root).max())
+            converged = residual <= tolerance
+        if converged or iterations == MAX_ITERATIONS:
+            break
+        firm, shift = _positive(matrix, scales, shift)
+        drag = joint.drag(now) if shift == 0 and residual <= scale else None
+        if drag is not None:
+            full = _capped(joint, now, _solved(matrix + drag, gradient))
+            trial = joint.at(*_moved(joint, now, full), now.feet)
+            before = list(joint.friction)
+            joint.rub(trial)
+            new_gradient, new_matrix = joint.derivatives(trial)
+            reached = float(np.abs(new_gradient / root).max())
+            if reached <= GAIN_LIMIT * residual:
+                now, gradient, matrix, residual = trial, new_gradient, new_matrix, reached
+                now.energy = joint.energy(now)
+                continue
+            joint.friction = before
+        step = _capped(joint, now, -gradient / (SHIFT_MOST * scales) if firm is None else _solved(firm, gradient))
+        slope = float(gradient @ step)
+        rounding = ENERGY_ROUNDING * (abs(now.energy) + scale)
+        part = 1.0
+        for _ in range(HALVING_STEPS):
+            trial = joint.at(*_moved(joint, now, part * step), now.feet)
+            if trial.energy <= now.energy + ARMIJO * part * slope + rounding:
+                now = trial
+                gradient, matrix = joint.derivatives(now)
+                residual = float(np.abs(gradient / root).max())
+                shift = shift * SHIFT_DOWN if shift > SHIFT_LEAST else 0.0
+                break
+            part *= 0.5
+        else:
+            shift = max(shift * SHIFT_UP, SHIFT_START)
+    return now, iterations, converged, residual
+
+
+def _positive(matrix: Floats, scales: Floats, shift: float) -> tuple[Floats | None, float]:
+    """The Hessian with the least shift (of those tried) that makes it positive definite; None where none does."""
+    diagonal = np.arange(scales.size)
+    while shift <= SHIFT_MOST:
+        tried = matrix
+        if shift:
+            tried = matrix.copy()
+            tried[diagonal, diagonal] += shift * scales
+        if _is_positive(tried):
+            return tried, shift
+        shift = max(shift * SHIFT_UP, SHIFT_START)
+    return None, shift
+
+
+def _is_positive(matrix: Floats) -> bool:
+    """Whether a symmetric matrix is positive definite: by its Cholesky factor, large ones by halves."""
+    half = matrix.shape[0] // 2
+    if 2 * half <= CHUNK_ROWS:
+        try:
+            np.linalg.cholesky(matrix)
+        except np.linalg.LinAlgError:
+            return False
+        return True
+    first, across = matrix[:half, :half], matrix[:half, half:]
+    if not _is_positive(first):
+        return False
+    taken = product(across.T, _eliminated(first, across))
+    return _is_positive(np.asarray(matrix[half:, half:] - taken, dtype=np.float64))
+
+
+def _solved(matrix: Floats, gradient: Floats) -> Floats:
+    """Newton's step; downhill where the matrix has none."""
+    try:
+        return -_eliminated(matrix, gradient[:, None])[:, 0]
+    except np.linalg.LinAlgError:
+        return np.asarray(-gradient / SHIFT_MOST, dtype=np.float64)
+
+
+def _eliminated(matrix: Floats, right: Floats) -> Floats:
+    """Solution of a linear system, large ones by halves: the first is eliminated, then the rest."""
+    half = matrix.shape[0] // 2
+    if 2 * half <= CHUNK_ROWS:
+        return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+    across, below = matrix[:half, half:], matrix[half:, :half]
+    first = _eliminated(matrix[:half, :half], np.concatenate([across, right[:half]], axis=1))
+    known, share = first[:, across.shape[1] :], first[:, : across.shape[1]]
+    rest = np.asarray(matrix[half:, half:] - product(below, share), dtype=np.float64)
+    second = _eliminated(rest, np.asarray(right[half:] - below @ known, dtype=np.float64))
+    return np.concatenate([known - share @ second, second])
+
+
+def _capped(joint: Joint, now: At, step: Floats) -> Floats:
+    """The step shortened so that nothing moves further than ``STEP_LIMIT_MM``."""
+    longest = float(np.abs(step[: 2 * joint.stations]).max(initial=0.0))
+    for arc, shape, rows in zip(joint.arcs, now.shapes, joint.rows, strict=True):
+        longest = max(longest, float(np.abs(arc.jacobian(shape) @ step[rows]).max()))
+    return step * min(1.0, STEP_LIMIT_MM / longest) if longest > 0 else step
+
+
+def _moved(joint: Joint, now: At, step: Floats) -> tuple[Floats, list[Floats]]:
+    wall = now.wall + step[: 2 * joint.stations].reshape(-1, 2).T
+    return wall, [q + step[rows] for q, rows in zip(now.unknowns, joint.rows, strict=True)]
+
+
+def _state(joint: Joint, now: At, bag: LoopState) -> JointState:
+    pushes = tuple(joint.pushed(row, foot)[1] for row, foot in enumerate(now.feet))
+    slips = [slip(s.points_mm, now.wall, f) for s, f in zip(now.shapes, joint.friction, strict=True)]
+    vectors = tuple(
+        p * foot.normal + friction_law(s, f)[1] * f.along
+        for p, foot, s, f in zip(pushes, now.feet, slips, joint.friction, strict=True)
+    )
+    return JointState(
+        bag=bag,
+        unknowns=tuple(now.unknowns),
+        points_mm=tuple(s.points_mm for s in now.shapes),
+        push_mn=pushes,
+        push_vector_mn=vectors,
+        gap_mm=tuple(f.gap_mm for f in now.feet),
+        lead_mm=tuple(joint.lead),
+        slip_mm=tuple(slips),
+        pin_mn=tuple(p.stiffness_mn_per_mm * pin_reach(p, now)[0] for p in joint.problem.pins),
+        grip_mn=tuple(grip_stiffness(g) * (g.pose - now.unknowns[g.arc][:POSE]) for g in joint.problem.grips),
+        energy_mn_mm=joint.stored(now),
+    )

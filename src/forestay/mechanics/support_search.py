@@ -1,0 +1,347 @@
+"""Which support for a weak zonule, where, and before which step: a small search that shows what each choice costs.
+
+A ring centres the bag and loads the neighbours of a gap; hooks unload them and are taken out again: there is no one
+best. Every kind of support that can be had is tried at its places and moments with a mechanical model that the caller
+gives, and all are shown in one table by three measures: how far the bag lies off centre at the end, how much of what
+the fibres bear is left at the worst step, and how much the most loaded clock hour carries at the end.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+
+from forestay.frame import HOURS, wrap_hour
+from forestay.mechanics.geometry import require
+from forestay.mechanics.ports_pattern import hook_places
+from forestay.mechanics.support_search_model import (
+    KINDS,
+    RINGS,
+    Found,
+    Kind,
+    Outcome,
+    Question,
+    RingTiming,
+    Row,
+    Solve,
+    Support,
+    SupportConstants,
+)
+from forestay.mechanics.zonule import HOUR_COUNT, on_grid
+from forestay.text import tr
+
+VALUE_ROUNDING = 9
+"""Decimal places to which two outcomes count as equal: an eye and its mirror image rank alike."""
+QUARTERS_GRID = 4
+"""Places of a support within one hour."""
+EASE_TOLERANCE = 1e-6
+"""Gain in reserve below which an earlier moment is not worth it."""
+
+
+@dataclass(frozen=True)
+class Gap:
+    """The widest run of weak hours: its middle and width [hours]; width 12 where the weakness has no middle."""
+
+    centre: float
+    hours: float
+
+
+def search(*, question: Question, solve: Solve, constants: SupportConstants) -> Found:
+    """Supports in order, best first.
+
+    Parameters: ``question``; ``solve`` says what a support in place at a step does (see
+    :class:`~forestay.mechanics.support_search_model.Outcome`); ``constants``. Result: :class:`Found`.
+
+    Each support stands at the moment that leaves most reserve at the worst step; of equals at the latest; never before
+    the capsulorhexis is there. A ring is put in after a whole nucleus has been delivered by hand, unless the bag gives
+    way before, hooks or not (the hooks of a ring with hooks bridge the time); with relaxing cuts it is out of question.
+    Order: rows that hold; of those, rows that ask no fibre for more than it bears; then by how many rows are as good in
+    all three measures and better in one, by the sum of their places in the three, and by how little is left in the eye. An eye and its mirror image answer alike to the
+    last digit if ``solve`` does.
+    """
+    require(
+        holds=len(question.zonule) == HOUR_COUNT,
+        field="zonule",
+        value=len(question.zonule),
+        allowed=tr("12 shares, one for each clock hour"),
+    )
+    require(holds=len(question.steps) > 0, field="steps", value=len(question.steps), allowed=tr("at least one"))
+    given = replace(question, tunnel_clock=on_grid(question.tunnel_clock))
+    other = given.mirrored()
+    if other.order() < given.order():
+        return _search(other, lambda support, step: solve(support.mirrored(), step), constants).mirrored()
+    return _search(given, solve, constants)
+
+
+@dataclass
+class _Model:
+    """The caller's model, asked once for each support and step."""
+
+    solve: Solve
+    known: dict[tuple[Support, str], Outcome] = field(default_factory=dict)
+
+    def __call__(self, support: Support, step: str) -> Outcome:
+        if (support, step) not in self.known:
+            self.known[support, step] = self.solve(support, step)
+        return self.known[support, step]
+
+
+def _search(question: Question, solve: Solve, constants: SupportConstants) -> Found:
+    model = _Model(solve)
+    excluded = _excluded(question)
+    barred = {kind for kind, _ in excluded}
+    supports = [s for s in _candidates(question, model, constants) if s.kind not in barred]
+    yields = _gives_way(question, model, supports)
+    rows = [_row(support, question, model, yields) for support in supports]
+    ranked = _rank(rows)
+    return Found(tuple(_explained(row, ranked, yields, question) for row in ranked), excluded, len(model.known))
+
+
+def _excluded(question: Question) -> tuple[tuple[Kind, str], ...]:
+    found: list[tuple[Kind, str]] = []
+    for kind in KINDS:
+        if kind == "none":
+            continue
+        if kind not in question.kinds:
+            found.append((kind, tr("not at hand")))
+        elif kind in RINGS and question.relaxing_cuts:
+            found.append((kind, tr("relaxing cuts of the capsulorhexis rule out a ring: it would tear them outwards")))
+        elif kind in RINGS and not any(step.empty for step in question.steps):
+            found.append((kind, tr("no step with an empty bag was asked about")))
+    return tuple(found)
+
+
+def gap_of(*, zonule: tuple[float, ...], weak_share: float) -> Gap | None:
+    """The widest run of hours with less than ``weak_share`` of healthy support; None where there is no weak hour.
+
+    Where all hours are weak, or two runs are equally wide, the weakness has no middle: width 12.
+
+    >>> gap_of(zonule=(1, 1, 1, 1, 1, 0, 0, 0, 1, 1, 1, 1), weak_share=0.5)
+    Gap(centre=6.0, hours=3)
+    """
+    weak = [share < weak_share for share in zonule]
+    if not any(weak):
+        return None
+    runs = []
+    for start in range(HOUR_COUNT):
+        if weak[start] and not weak[start - 1]:
+            length = next(i for i in range(1, HOUR_COUNT + 1) if not weak[(start + i) % HOUR_COUNT])
+            runs.append((length, start))
+    widest = max((length for length, _ in runs), default=HOUR_COUNT)
+    starts = [start for length, start in runs if length == widest]
+    if len(starts) != 1:
+        return Gap(float(HOURS[0]), HOUR_COUNT)
+    return Gap(wrap_hour(starts[0] + (widest - 1) / 2), widest)
+
+
+def hook_layouts(
+    *, gap: Gap | None, count: int, tunnel_clock: float, spacing_hours: float
+) -> tuple[tuple[float, ...], ...]:
+    """Places for ``count`` capsule hooks: across the gap in narrow and wide spread; evenly all round without one.
+
+    Spreads reach to the middle of the gap's outermost hours, or to its edges; places are quarters of an hour; closer
+    than ``spacing_hours`` [hours] two hooks do not stand. Result: clock hours in order, no layout twice.
+
+    >>> hook_layouts(gap=Gap(6.0, 3), count=2, tunnel_clock=12, spacing_hours=0.75)
+    ((5.0, 7.0), (4.5, 7.5))
+    """
+    if gap is None or gap.hours >= HOUR_COUNT:
+        places = hook_places(pattern="square", count=count, incision_clock=tunnel_clock)
+        return (tuple(sorted(_quarter(place.clock) for place in places)),)
+    if count == 1:
+        return ((_quarter(gap.centre),),)
+    found = []
+    for beyond in (-1, 0):
+        half = (gap.hours + beyond) / 2
+        offsets = [half * (2 * i / (count - 1) - 1) for i in range(count)]
+        layout = tuple(sorted(_quarter(gap.centre + offset) for offset in offsets))
+        apart = [after - before for before, after in pairwise((*layout, layout[0] + HOUR_COUNT))]
+        if min(apart) >= spacing_hours:
+            found.append(layout)
+    return tuple(found)
+
+
+def _quarter(clock: float) -> float:
+    """The nearest quarter of an hour."""
+    return wrap_hour(round(clock * QUARTERS_GRID) / QUARTERS_GRID)
+
+
+def _candidates(question: Question, model: _Model, constants: SupportConstants) -> list[Support]:
+    """Nothing; for every number of hooks the layout that serves best while the lens is in; rings; segments."""
+    gap = gap_of(zonule=question.zonule, weak_share=constants.weak_share)
+    centre = wrap_hour(question.tunnel_clock + HOUR_COUNT / 2) if gap is None or gap.hours >= HOUR_COUNT else gap.centre
+    screen = _before_emptied(question) or [question.steps[-1].key]
+    by_count = []
+    for count in range(1, int(constants.most_hooks) + 1):
+        layouts = hook_layouts(
+            gap=gap,
+            count=count,
+            tunnel_clock=question.tunnel_clock,
+            spacing_hours=constants.hook_spacing_hours,
+        )
+        tried = [Support("hooks", hooks=clocks) for clocks in layouts]
+        if tried:
+            by_count.append(max(tried, key=lambda s: _screened(s, screen, model)))
+    found = [Support("none"), *by_count, Support("ring")]
+    if by_count:
+        helped = max(by_count, key=lambda s: (*_screened(s, screen, model), -len(s.hooks)))
+        found.append(Support("ring-and-hooks", hooks=helped.hooks))
+    found.append(Support("segment", segments=(_quarter(centre),)))
+    if gap is not None and HOUR_COUNT / 2 < gap.hours < HOUR_COUNT:
+        quarter = gap.hours / 4
+        pair = tuple(sorted(_quarter(centre + side * quarter) for side in (-1, 1)))
+        found.append(Support("segment", segments=pair))
+    return [*found, Support("sutured-ring", fixed_at=_quarter(centre))]
+
+
+def _screened(support: Support, steps: Iterable[str], model: _Model) -> tuple[bool, float]:
+    outcomes = [model(support, step) for step in steps]
+    return all(o.held for o in outcomes), round(min(o.reserve if o.held else -1.0 for o in outcomes), VALUE_ROUNDING)
+
+
+def _before_emptied(question: Question) -> list[str]:
+    """Steps with the capsule open and the lens still in the bag."""
+    return [step.key for step in question.steps if step.open and not step.empty]
+
+
+def _gives_way(question: Question, model: _Model, supports: list[Support]) -> bool:
+    """Whether the bag is not held at a step before it is empty, with nothing and with every arrangement of hooks."""
+    before = _before_emptied(question)
+    ways = [s for s in supports if s.kind in ("none", "hooks")]
+    return bool(before) and not any(all(model(s, step).held for step in before) for s in ways)
+
+
+def _row(support: Support, question: Question, model: _Model, yields: bool) -> Row:
+    """The support at its best moment."""
+    steps, nothing = question.steps, Support("none")
+    if support.kind == "none":
+        bare = tuple(model(nothing, step.key) for step in steps)
+        return _measured(support, (None, None), "not", bare, _opened(question))
+    count = len(steps)
+    opened = _opened(question)
+    emptied = next((i for i, step in enumerate(steps) if step.empty), count)
+    waits = question.whole_nucleus_by_hand and not yields
+    bridged = replace(support, kind="hooks") if support.kind == "ring-and-hooks" else None
+    first = max(opened, emptied) if support.ring and waits and bridged is None else opened
+
+    def at(start: int) -> tuple[Outcome, ...]:
+        ring = max(start, emptied) if waits else start
+        parts = (nothing if i < start else bridged if bridged and i < ring else support for i in range(count))
+        return tuple(model(part, step.key) for part, step in zip(parts, steps, strict=True))
+
+    moments = [at(start) for start in range(first, count)]
+    scores = [_score(outcomes[opened:]) for outcomes in moments]
+    most, least = max(scores)
+    latest = max(i for i, (held, left) in enumerate(scores) if held == most and left >= least - EASE_TOLERANCE)
+    start = first + latest
+    if not support.ring:
+        return _measured(support, (steps[start].key, None), "not", moments[latest], opened)
+    ring = max(start, emptied) if waits else start
+    timing: RingTiming = "now" if ring < emptied else "later"
+    return _measured(support, (steps[start].key, steps[ring].key), timing, moments[latest], opened)
+
+
+def _opened(question: Question) -> int:
+    """The first step with the capsule open; of what comes before, no support changes anything."""
+    return next((i for i, step in enumerate(question.steps) if step.open), len(question.steps) - 1)
+
+
+def _score(outcomes: tuple[Outcome, ...]) -> tuple[int, float]:
+    """How many steps hold, and the least reserve of those."""
+    held = [o.reserve for o in outcomes if o.held]
+    return len(held), min(held, default=0.0)
+
+
+def _measured(
+    support: Support,
+    before: tuple[str | None, str | None],
+    timing: RingTiming,
+    outcomes: tuple[Outcome, ...],
+    opened: int,
+) -> Row:
+    held = all(o.held for o in outcomes)
+    last = outcomes[-1]
+    return Row(
+        support=support,
+        before_step=before[0],
+        ring_before_step=before[1],
+        ring_timing=timing,
+        held=held,
+        displacement_mm=last.displacement_mm if held else None,
+        reserve=min(o.reserve for o in outcomes[opened:]) if held else None,
+        peak_load=last.peak_load if held else None,
+        by_step=outcomes,
+        best=False,
+        reasons=(),
+    )
+
+
+def _measures(row: Row) -> tuple[float, float, float]:
+    """The three measures, each the smaller the better."""
+    values = (row.displacement_mm or 0.0, -(row.reserve or 0.0), row.peak_load or 0.0)
+    return tuple(round(v, VALUE_ROUNDING) for v in values)  # type: ignore[return-value]
+
+
+def _rank(rows: list[Row]) -> list[Row]:
+    holding = [row for row in rows if row.held]
+    measures = [_measures(row) for row in holding]
+    places = [sorted({m[k] for m in measures}) for k in range(3)]
+
+    def beaten(mine: tuple[float, float, float]) -> int:
+        return sum(all(a <= b for a, b in zip(theirs, mine, strict=True)) and theirs != mine for theirs in measures)
+
+    def order(row: Row) -> tuple[object, ...]:
+        mine = _measures(row)
+        total = sum(places[k].index(mine[k]) for k in range(3))
+        return (
+            (row.reserve or 0.0) < 0,
+            beaten(mine),
+            total,
+            KINDS.index(row.support.kind),
+            len(row.support.hooks) + len(row.support.segments),
+        )
+
+    failing = [row for row in rows if not row.held]
+    failing.sort(
+        key=lambda row: (-sum(o.held for o in row.by_step), KINDS.index(row.support.kind), len(row.support.hooks))
+    )
+    return [replace(row, best=not beaten(_measures(row))) for row in sorted(holding, key=order)] + failing
+
+
+def _explained(row: Row, rows: list[Row], yields: bool, question: Question) -> Row:
+    """The same row with what can be said of it in words."""
+    words: list[str] = []
+    held = [r for r in rows if r.held]
+    if row.held:
+        mine = _measures(row)
+        sayings = (tr("centres the bag best"), tr("leaves the fibres most reserve"), tr("loads the neighbours least"))
+        words += [
+            saying
+            for k, saying in enumerate(sayings)
+            if len(held) > 1 and mine[k] == min(_measures(r)[k] for r in held)
+        ]
+    else:
+        lost = [step.key for step, o in zip(question.steps, row.by_step, strict=True) if not o.held]
+        words.append(tr("the bag is not held at: {steps}", steps=", ".join(lost)))
+    words += _against_nothing(row, next((r for r in rows if r.support.kind == "none"), None))
+    if row.support.ring and question.whole_nucleus_by_hand:
+        later = tr("a ring waits until the whole nucleus is out: before, it makes the delivery harder")
+        now = tr("the bag gives way before the nucleus is out, with hooks too: the ring goes in now")
+        words.append(now if yields else later)
+    elif row.support.ring and row.ring_timing == "later":
+        words.append(tr("with the lens in the bag a ring changes nothing in this model: later is kinder"))
+    return replace(row, reasons=tuple(words))
+
+
+def _against_nothing(row: Row, nothing: Row | None) -> list[str]:
+    if nothing is None or row is nothing or not row.held:
+        return []
+    if not nothing.held:
+        return [tr("without support the bag is not held")]
+    mine, bare = _measures(row), _measures(nothing)
+    if mine[0] < bare[0] and mine[2] > bare[2]:
+        return [tr("it recentres the bag and loads the neighbours more than no support does")]
+    if mine == bare:
+        return [tr("it changes nothing that this model shows")]
+    return []

@@ -1,0 +1,148 @@
+"""What a search for support is asked, what it asks of a mechanical model, and what it answers: records only."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import ClassVar, Literal
+
+from forestay.frame import mirror_by_hour, mirror_hour
+from forestay.mechanics.zonule import on_grid
+
+Kind = Literal["none", "hooks", "ring", "ring-and-hooks", "segment", "sutured-ring"]
+KINDS: tuple[Kind, ...] = ("none", "hooks", "ring", "ring-and-hooks", "segment", "sutured-ring")
+"""In the order of how much is put into the eye and left there."""
+RINGS: tuple[Kind, ...] = ("ring", "ring-and-hooks", "sutured-ring")
+RingTiming = Literal["now", "later", "not"]
+
+
+@dataclass(frozen=True)
+class SupportConstants:
+    """Which hours count as weak, and how hooks are spread, from the evidence."""
+
+    PREFIX: ClassVar[str] = "support"
+    weak_share: float
+    """Share of healthy support below which an hour belongs to a gap."""
+    most_hooks: float
+    hook_spacing_hours: float
+    """Closest that two capsule hooks stand."""
+
+
+@dataclass(frozen=True)
+class Support:
+    """One kind of support with its places. ``hooks``, ``segments``: clock hours; ``fixed_at``: where a ring is sutured."""
+
+    kind: Kind
+    hooks: tuple[float, ...] = ()
+    segments: tuple[float, ...] = ()
+    fixed_at: float | None = None
+
+    @property
+    def ring(self) -> bool:
+        """Whether a ring is part of it."""
+        return self.kind in RINGS
+
+    def mirrored(self) -> Support:
+        """The same in the other eye."""
+        fixed = None if self.fixed_at is None else mirror_hour(self.fixed_at)
+        return replace(self, hooks=_other(self.hooks), segments=_other(self.segments), fixed_at=fixed)
+
+
+def _other(clocks: tuple[float, ...]) -> tuple[float, ...]:
+    return tuple(sorted(mirror_hour(clock) for clock in clocks))
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a mechanical model says of one support at one step.
+
+    ``held``; ``displacement_mm`` of the bag at rest with that support; ``peak_load``, largest load of a clock hour
+    during the step, healthy resting load = 1; ``reserve``, share of what the most loaded fibre bears that is left
+    during the step (below 0: asked for more). Of a bag that is not held the numbers are not used.
+    """
+
+    held: bool
+    displacement_mm: float
+    peak_load: float
+    reserve: float
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of the operation: its name, whether the bag is ``empty`` by then, and whether the capsulorhexis is there
+    (``open``): hooks and rings are held by it, so that nothing can be put in before."""
+
+    key: str
+    empty: bool
+    open: bool = True
+
+
+Solve = Callable[[Support, str], Outcome]
+"""Outcome of a support that is in place at the step of that name."""
+
+
+@dataclass(frozen=True)
+class Question:
+    """One eye and what is possible. ``zonule``: 12 shares of healthy support by clock hour (12, 1 .. 11); ``steps`` in
+    their order; ``tunnel_clock`` [hours]; ``whole_nucleus_by_hand``: a whole nucleus is delivered by hand;
+    ``relaxing_cuts``: the capsulorhexis has them; ``kinds`` that can be had."""
+
+    zonule: tuple[float, ...]
+    steps: tuple[Step, ...]
+    tunnel_clock: float
+    whole_nucleus_by_hand: bool
+    relaxing_cuts: bool
+    kinds: tuple[Kind, ...] = KINDS
+
+    def mirrored(self) -> Question:
+        """The same eye, mirrored."""
+        return replace(self, zonule=mirror_by_hour(self.zonule), tunnel_clock=mirror_hour(on_grid(self.tunnel_clock)))
+
+    def order(self) -> tuple[object, ...]:
+        """What tells the question from its mirror image."""
+        return (self.zonule, self.tunnel_clock)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One support in its best moment.
+
+    ``before_step``: it is put in before that step, its ring before ``ring_before_step``; ``by_step``: what the model says of every step, without it before
+    and with it from then on; ``displacement_mm`` and ``peak_load`` at the last step, ``reserve`` least of the steps
+    with the capsule open (None where the bag is not held throughout, as ``held`` says); ``best``: nothing else is better in one of the
+    three and as good in the others; ``reasons`` in words.
+    """
+
+    support: Support
+    before_step: str | None
+    ring_before_step: str | None
+    ring_timing: RingTiming
+    held: bool
+    displacement_mm: float | None
+    reserve: float | None
+    peak_load: float | None
+    by_step: tuple[Outcome, ...]
+    best: bool
+    reasons: tuple[str, ...]
+
+    def mirrored(self) -> Row:
+        """The same in the other eye."""
+        return replace(self, support=self.support.mirrored())
+
+
+@dataclass(frozen=True)
+class Found:
+    """Supports in order, best first; kinds that are out of question with the reason; how often the model was asked."""
+
+    rows: tuple[Row, ...]
+    excluded: tuple[tuple[Kind, str], ...]
+    asked: int
+
+    @property
+    def pareto(self) -> tuple[Row, ...]:
+        """Rows of which none is worse than another in all three respects."""
+        return tuple(row for row in self.rows if row.best)
+
+    def mirrored(self) -> Found:
+        """The same in the other eye."""
+        return replace(self, rows=tuple(row.mirrored() for row in self.rows))
