@@ -6,6 +6,8 @@ of fixed length, hard contact), in the same run; then the ranking of gaps and th
 
 from __future__ import annotations
 
+import sys
+from collections import Counter
 from collections.abc import Callable
 from time import perf_counter
 from typing import Any
@@ -68,22 +70,40 @@ def against_a_general_optimiser() -> None:
         )
 
 
+def sweep(eyes: int, stations: int = 48) -> None:
+    """Many random eyes: named states, no number that is not one. ``python -m benchmarks.ring EYES`` runs this alone."""
+    draw, states, broken, missed = np.random.default_rng(11), Counter[str](), 0, 0
+    for done in range(1, eyes + 1):
+        found = rest(**_random_eye(draw, stations))
+        states[found.state] += 1
+        missed += not found.bag.converged
+        if found.state == "held":
+            broken += not np.isfinite([found.bag.displacement_mm, found.bag.peak_stretch_mm, *found.bag.load_mn]).all()
+        if done % 1000 == 0 or done == eyes:
+            print(f"  {done} eyes: {dict(states)}; without rest {missed}; not finite {broken}", flush=True)
+
+
+def _random_eye(draw: np.random.Generator, stations: int) -> dict[str, Any]:
+    support = draw.uniform(0, 1, 12)
+    support[(draw.integers(0, 12) + np.arange(draw.integers(0, 7))) % 12] = 0
+    one = whole_ring(
+        free_diameter_mm=13.0,
+        closed_diameter_mm=11.0,
+        spring_mn_per_mm=float(draw.uniform(0.8, 4.5)),
+        gap_clock=float(draw.integers(1, 25)) / 2,
+    )
+    springs = ZonuleParameters(5.0, 1.5, 0.2, float(draw.uniform(10, 90)), 0.1)
+    setting = Setting(*KINDS, float(draw.uniform(0.02, 0.3)), stations)
+    return {"bag": Bag(tuple(support), springs, "empty"), "pieces": (one,), "setting": setting}
+
+
 def spread() -> None:
     """Random eyes: how long, how many without rest."""
     draw, times, steps, missed = np.random.default_rng(5), [], [], 0
     for _ in range(150):
-        support = draw.uniform(0, 1, 12)
-        support[(draw.integers(0, 12) + np.arange(draw.integers(0, 5))) % 12] = 0
-        springs = ZonuleParameters(5.0, 1.5, 0.2, float(draw.uniform(10, 90)), 0.1)
-        one = whole_ring(
-            free_diameter_mm=13.0,
-            closed_diameter_mm=11.0,
-            spring_mn_per_mm=float(draw.uniform(0.8, 4.5)),
-            gap_clock=float(draw.integers(1, 25)) / 2,
-        )
-        setting = Setting(*KINDS, float(draw.uniform(0.02, 0.3)), 72)
+        asked = _random_eye(draw, 72)
         start = perf_counter()
-        found = rest(bag=Bag(tuple(support), springs, "empty"), pieces=(one,), setting=setting)
+        found = rest(**asked)
         times.append(perf_counter() - start)
         steps.append(found.bag.iterations)
         missed += not found.bag.converged
@@ -108,6 +128,9 @@ def calculations() -> None:
 
 
 if __name__ == "__main__":
+    if len(sys.argv) > 1:
+        sweep(int(sys.argv[1]))
+        raise SystemExit
     queries()
     against_a_general_optimiser()
     spread()

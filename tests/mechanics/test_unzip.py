@@ -7,8 +7,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from forestay.mechanics import disc
 from forestay.mechanics.unzip import STATIONS, UnzipConstants, Unzipped, scattered, unzip
-from tests.mechanics.rim_cases import CONSTANTS, HEALTHY, READER, RINGS, SOFT, bag, lost
+from tests.mechanics.rim_cases import CONSTANTS, HEALTHY, HIGH, LOW, READER, RINGS, SOFT, bag, lost
 
 STROKES = (1.0, 2.0, 3.0, 4.0)
 TRIAL = UnzipConstants(limit_mm=1.5, strength_scatter=0.2, instrument_mn_per_mm=20.0)
@@ -85,3 +86,44 @@ def test_a_mirrored_eye_tears_mirrored() -> None:
 def test_strength_is_never_negative() -> None:
     wild = UnzipConstants(limit_mm=1.5, strength_scatter=5.0, instrument_mn_per_mm=20.0)
     assert (scattered(generator=np.random.default_rng(1), constants=wild) > 0).all()
+
+
+def test_with_the_lens_in_it_the_bag_is_the_rigid_disc() -> None:
+    # an instrument that gives in without end leaves the bag where the three-unknown solver puts it
+    slack = UnzipConstants(limit_mm=9.0, strength_scatter=0.0, instrument_mn_per_mm=1e-9)
+    for stiffness in (LOW, HIGH):
+        rigid = bag(lost(0, 1), stiffness, contents="lens", rim=None)
+        found = unzip(
+            bag=rigid, clock=2.0, stroke_mm=(0.0,), limit_mm=np.full(STATIONS, 9.0), constants=CONSTANTS,
+            ring_constants=RINGS, unzip_constants=slack,
+        )  # fmt: skip
+        alone = disc.equilibrium(
+            support=rigid.support, load_x_mn=0, load_y_mn=0, torque_mn_mm=0, parameters=rigid.springs, fibres_per_hour=6
+        )
+        assert found.converged
+        assert found.displacement_mm[0] == pytest.approx(float(alone.displacement_mm), rel=1e-3)
+
+
+def test_a_pull_along_the_rim_has_its_two_senses_mirrored() -> None:
+    limits = np.full(STATIONS, 1.5)
+
+    def history(clock: float, clockwise: bool) -> Unzipped:
+        return unzip(
+            bag=bag(rim=None), clock=clock, stroke_mm=STROKES, limit_mm=limits, constants=CONSTANTS,
+            ring_constants=RINGS, unzip_constants=TRIAL, kind="tangential", clockwise=clockwise,
+        )  # fmt: skip
+
+    one, other = history(2.0, True), history(10.0, False)
+    assert one.force_mn == pytest.approx(other.force_mn, abs=1e-6)
+    assert one.torn_share == other.torn_share
+    assert one.torn_share[-1] > 0
+
+
+def test_once_nothing_is_left_no_force_is() -> None:
+    found = unzip(
+        bag=bag(lost(0, 1), rim=None, ring=SOFT), clock=2.0, stroke_mm=(3.0, 4.0), limit_mm=np.full(STATIONS, 0.1),
+        constants=CONSTANTS, ring_constants=RINGS, unzip_constants=TRIAL,
+    )  # fmt: skip
+    assert found.torn_share == (1.0, 1.0)
+    assert found.force_mn == (0.0, 0.0)
+    assert np.isfinite(found.displacement_mm).all()

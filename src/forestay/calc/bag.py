@@ -76,7 +76,24 @@ def bag(given: BagInput, use: Reader) -> tuple[BagResult, list[Doubt]]:
             value=given.capsulorhexis_mm,
             allowed=tr("less than bag_diameter_mm"),
         )
-    doubts = _input_doubts(given)
+    doubts = input_doubts(given)
+    low, high, about = both_readings(given, use)
+    doubts += about
+    holds = _holds(given, use, low)
+    model = _Model.of(given, use)
+    found = [_worst(given, springs, holds, model) for springs in (low, high)]
+    doubts += _answer_doubts(given, found[0], found[1], low)
+    scenario = Scenario(
+        label=tr("Scenario: rests on poorly known strength of the zonule; a band, not a prediction"),
+        low=_side(found[0], low),
+        high=_side(found[1], high),
+    )
+    return _result(found[0], low, holds, model.sheets, scenario), doubts
+
+
+def both_readings(given: BagInput, use: Reader) -> tuple[ZonuleParameters, ZonuleParameters, list[Doubt]]:
+    """The zonule's springs at the measured stiffness and at its stiffer reading, and the doubts about the age."""
+    doubts = []
     constants = use.constants(ZonuleConstants)
     age = constants.usual_age_years if given.age_years is None else given.age_years
     if given.age_years is None:
@@ -88,16 +105,7 @@ def bag(given: BagInput, use: Reader) -> tuple[BagResult, list[Doubt]]:
         )
         for scale in (1.0, constants.stiffness_scale_high)
     )
-    holds = _holds(given, use, low)
-    model = _Model.of(given, use)
-    found = [_worst(given, springs, holds, model) for springs in (low, high)]
-    doubts += _answer_doubts(given, found[0], found[1], low)
-    scenario = Scenario(
-        label=tr("Scenario: rests on poorly known strength of the zonule; a band, not a prediction"),
-        low=_side(found[0], low),
-        high=_side(found[1], high),
-    )
-    return _result(found[0], low, holds, model.sheets, scenario), doubts
+    return low, high, doubts
 
 
 @dataclass(frozen=True)
@@ -254,7 +262,8 @@ def _result(
     )
 
 
-def _input_doubts(given: BagInput) -> list[Doubt]:
+def input_doubts(given: BagInput) -> list[Doubt]:
+    """What was assumed, and what this model leaves out."""
     doubts = []
     if given.contents is None:
         doubts.append(Doubt("contents-assumed", tr("Contents are not given: the lens is taken to be in the bag.")))

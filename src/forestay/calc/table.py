@@ -23,6 +23,7 @@ FAMILIES = (
     "ports",
     "manoeuvres",
     "ring_in_bag",
+    "unzipping",
 )
 
 

@@ -8,20 +8,23 @@ and are not known for a diseased zonule: shares torn are shown as a labelled sce
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import ClassVar, Literal
 
 import numpy as np
 from numpy.random import Generator
 
 from forestay.mechanics import fast, loop
 from forestay.mechanics.bag_chain import chain_of, joined
-from forestay.mechanics.bag_model import Bag, BagConstants
+from forestay.mechanics.bag_model import Bag, BagConstants, Load
 from forestay.mechanics.loop_assembly import Assembly, Chain, Springs
 from forestay.mechanics.ring_loop import RingConstants, overlap_share
-from forestay.mechanics.zonule import HOUR_COUNT, Floats, direction
+from forestay.mechanics.zonule import HOUR_COUNT, Floats
 
 STATIONS = 72  # and fibres, round the equator
 LEAST_STRENGTH_SMALLEST = 0.05  # a fibre's limit is never below this share of the mean, however it is drawn
+RIGID = 1000  # a bag with the lens in it is stiffer than its zonule by this
+
+Kind = Literal["radial", "tangential"]
 
 
 @dataclass(frozen=True)
@@ -66,36 +69,45 @@ def unzip(
     constants: BagConstants,
     ring_constants: RingConstants,
     unzip_constants: UnzipConstants,
+    kind: Kind = "radial",
+    clockwise: bool = True,
 ) -> Unzipped:
-    """Which fibres tear while the equator at ``clock`` is drawn towards the centre.
+    """Which fibres tear while the equator at ``clock`` is drawn towards the centre, or along the rim.
 
-    Parameters: ``bag``, empty, one loop, its load set aside; ``clock`` [clock hours]; ``stroke_mm`` rising strokes of
-    the hand [mm]; ``limit_mm`` (N,) rupture stretch of each fibre [mm], N the number of stations; constants. Result:
+    Parameters: ``bag``, one loop, its load set aside, rigid with the lens in it; ``clock`` [clock hours]; ``stroke_mm``
+    rising strokes of the hand [mm]; ``limit_mm`` (N,) rupture stretch of each fibre [mm], N the number of stations;
+    constants; ``kind`` of pull, ``tangential`` with its sense ``clockwise`` as the examiner sees the eye. Result:
     :class:`Unzipped`. Range: strokes below the bag's radius; a torn fibre does not mend, so the torn share never falls.
-    Always ends: each solve that leaves an overloaded fibre tears one.
+    Always ends: each solve that leaves an overloaded fibre tears one, and once none is left the bag stays where it was.
     """
     stations = limit_mm.size
     plain = replace(bag, load=None, rim=None)
     chain, at = chain_of(bag=plain, constants=constants, ring_constants=ring_constants, stations=stations)
+    if bag.contents == "lens":
+        chain = _rigid(chain, plain)
     tool = _tool(plain, constants, unzip_constants, clock, stations)
+    way = Load(kind, clock, 1.0, clockwise=clockwise).pull_mn()  # a unit vector
     there = chain.springs.stiffness_mn_per_mm[:stations] > 0
     torn = np.zeros(stations, dtype=np.bool_)
     rows: list[tuple[float, float, float, float]] = []
     history, solves, converged = [], 0, True
     scale = float(bag.springs.total_stiffness_mn_per_mm) * float(bag.springs.prestretch_mm)
     for stroke in stroke_mm:
-        while True:
-            pulled, hand = _pulled(chain, tool, torn, stroke, clock)
+        while (there & ~torn).any():
+            pulled, hand = _pulled(chain, tool, torn, (stroke * way[0], stroke * way[1]))
             found = fast.minimise(Assembly(pulled), start_mm=at, force_scale_mn=scale)
             at, solves, converged = found.at_mm, solves + 1, converged and found.converged
             stretch = Assembly(pulled).spring_stretch(at)
             over = np.where(there & ~torn, stretch[:stations] / limit_mm, 0.0)
             if not over.max() > 1:
+                force = float((stretch[-hand:] * pulled.springs.stiffness_mn_per_mm[-hand:]).sum())
+                most = float(over.max())
                 break
             torn[int(over.argmax())] = True
-        force = float((stretch[-hand:] * pulled.springs.stiffness_mn_per_mm[-hand:]).sum())
+        else:
+            force, most = 0.0, 0.0
         share = float((torn & there).sum()) / max(int(there.sum()), 1)
-        rows.append((share, force, float(np.hypot(*found.centre_mm)), float(over.max())))
+        rows.append((share, force, float(np.hypot(*at.mean(axis=1))), most))
         history.append(torn.copy())
     shares, forces, moved, nearest = (tuple(v) for v in zip(*rows, strict=True))
     return Unzipped(stroke_mm, shares, forces, moved, nearest, np.array(history), solves, converged)
@@ -113,12 +125,26 @@ def _tool(bag: Bag, constants: BagConstants, unzip_constants: UnzipConstants, cl
 
 
 def _pulled(
-    chain: Chain, tool: Springs, torn: np.ndarray[tuple[int], np.dtype[np.bool_]], stroke: float, clock: float
+    chain: Chain, tool: Springs, torn: np.ndarray[tuple[int], np.dtype[np.bool_]], stroke: tuple[float, float]
 ) -> tuple[Chain, int]:
-    """The chain with its torn fibres gone and the instrument drawn in by ``stroke``; how many springs that has."""
-    x, y = direction(clock)
+    """The chain with its torn fibres gone and the instrument moved by ``stroke``; how many springs that has."""
     stiffness = chain.springs.stiffness_mn_per_mm.copy()
     stiffness[: torn.size][torn] = 0.0
-    moved = replace(tool, anchor_mm=tool.anchor_mm - stroke * np.array([[x], [y]]))
+    moved = replace(tool, anchor_mm=tool.anchor_mm + np.array(stroke)[:, None])
     springs = joined([replace(chain.springs, stiffness_mn_per_mm=stiffness), moved])
     return replace(chain, springs=springs), tool.station.size
+
+
+def _rigid(chain: Chain, bag: Bag) -> Chain:
+    """The chain of a bag with the lens in it: it neither bends nor stretches beside any zonule."""
+    radius, total = float(bag.springs.bag_radius_mm), float(bag.springs.total_stiffness_mn_per_mm)
+    count = chain.stations
+    spacing = 2 * radius * float(np.sin(np.pi / count))
+    hoop = replace(
+        chain.hoop,
+        stiffness_mn=RIGID * total * radius,
+        bilateral_length_mm=spacing,
+        covered=np.ones(count),
+    )
+    bending = np.full(count, RIGID * total * radius * radius / spacing)
+    return replace(chain, hoop=hoop, bending_mn_mm=bending, free_turn_rad=-2 * np.pi / count)
