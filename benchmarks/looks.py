@@ -106,35 +106,38 @@ def served() -> Iterator[str]:
             running.join()
 
 
-MOVE = """([name, more]) => new Promise(done => {
-    const field = document.querySelector(`#control-${name}`);
-    const line = document.querySelector('#look');
+MOVE = """([name, more]) => new Promise((done, fail) => {
+    const look = document.querySelector('#look');
     const start = performance.now();
     const seen = new MutationObserver(() => {
-        if (document.querySelector('#look') === line) return;
+        if (document.querySelector('#look') === look) return;
         seen.disconnect();
         requestAnimationFrame(() => setTimeout(() => done(performance.now() - start)));
     });
+    setTimeout(() => fail(new Error(`${name} gave no answer`)), 8000);
     seen.observe(document.querySelector('#main'), {childList: true, subtree: true});
     document.querySelector(`.handle[data-control="${name}"]:not(.twin)`)
         .dispatchEvent(new KeyboardEvent('keydown', {key: more ? 'ArrowRight' : 'ArrowLeft', bubbles: true}));
 })"""
 """A key on a handle, and the time until the frame after the answer has been drawn [ms]."""
-PAUSE_MS = 700
-"""Between two moves, so that what lies below has been fetched: a hand that moves slowly."""
+PAUSE_MS = 350
+"""Between two moves: the hand rests, and what lies below is fetched."""
 
 
 def on_screen(page: Page, address: str, control: str) -> float | None:
-    """Median time from a key to the new drawing on the screen [ms]; None where this eye has no such handle."""
+    """Median time from a key to the new drawing on the screen [ms]; None where this eye has no such handle.
+
+    Before each key another control is moved a step, so that no plan is one that the server already has.
+    """
     page.goto(address)
+    other = "capsulorhexis_mm" if control == "tunnel_chord_mm" else "tunnel_chord_mm"
     times = []
     for i in range(REPEATS + WARM_UP):
         if page.locator(f'.handle[data-control="{control}"]:not(.twin)').count() == 0:
             return None
-        more = control != "ring" or i % 4 < 2
-        if control in ("pupil_hooks", "weak_from", "weak_to"):
-            more = i % 6 < 3
-        times.append(page.evaluate(MOVE, [control, more]))
+        page.evaluate(MOVE, [other, other == "tunnel_chord_mm"])
+        page.wait_for_timeout(PAUSE_MS)
+        times.append(page.evaluate(MOVE, [control, (i % 2 == 0) != (control == "ring")]))
         page.wait_for_timeout(PAUSE_MS)
     return median(times[WARM_UP:])
 

@@ -37,6 +37,12 @@ export function listenToControls(): void {
     const [name, by] = button.value.split(":");
     if (name !== undefined) stepBy(name, Number(by));
   });
+  document.addEventListener("click", (event) => {
+    const button = event.target instanceof Element ? event.target.closest<HTMLButtonElement>("button.set") : null;
+    if (!button || button.form !== controlsForm()) return;
+    event.preventDefault();
+    move(button.name, button.value);
+  });
   document.addEventListener("change", (event) => {
     if (isControl(event.target)) ask(event.target.name, event.target.value);
   });

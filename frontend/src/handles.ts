@@ -15,6 +15,8 @@ interface Drag {
   pointer: number;
   from: Place;
   value: number;
+  // How far the value lies from the one that the pointer read when it took hold: a handle may stand beside its place.
+  beside: number;
   moved: boolean;
 }
 
@@ -28,7 +30,7 @@ function picture(): SVGSVGElement | null {
 }
 
 function handleOf(name: string): SVGGElement | null {
-  return document.querySelector<SVGGElement>(`svg.eye-above .handle[data-control="${name}"]`);
+  return document.querySelector<SVGGElement>(`svg.eye-above .handle[data-control="${name}"]:not(.twin)`);
 }
 
 function read(element: Element, name: string): number {
@@ -56,8 +58,7 @@ function centre(svg: SVGSVGElement): Place {
 }
 
 // Clock hour of a place, as the eye counts it.
-function hourAt(place: Place, svg: SVGSVGElement): number {
-  const middle = centre(svg);
+function hourAt(place: Place, svg: SVGSVGElement, middle: Place): number {
   const angle = Math.atan2(middle.y - place.y, place.x - middle.x) * DEGREES - read(svg, "data-rotation");
   return (90 - angle) / 30;
 }
@@ -77,8 +78,13 @@ function valueAt(place: Place, now: Drag, svg: SVGSVGElement, handle: SVGGElemen
       const y = place.y - read(handle, "data-centre-y");
       return (2 * Math.hypot(x, y)) / scale;
     }
+    case "reach": {
+      const x = place.x - read(handle, "data-centre-x");
+      const y = place.y - read(handle, "data-centre-y");
+      return Math.hypot(x, y) / scale;
+    }
     case "angular":
-      return hourAt(place, svg);
+      return hourAt(place, svg, { x: read(handle, "data-centre-x"), y: read(handle, "data-centre-y") });
     case "chord":
       return (2 * beside(place, svg)) / scale;
     default: {
@@ -101,15 +107,20 @@ function start(event: PointerEvent): void {
   const name = handle?.dataset["control"];
   if (!handle || !svg || !name || !event.isPrimary || event.button !== 0) return;
   event.preventDefault();
-  handle.focus({ preventScroll: true });
+  // A twin takes the pointer only; the control itself has the focus.
+  (handleOf(name) ?? handle).focus({ preventScroll: true });
   drag = {
     name,
     kind: handle.dataset["kind"] ?? "",
     pointer: event.pointerId,
     from: inPicture(event, svg),
-    value: read(handle, "aria-valuenow"),
+    value: read(handleOf(name) ?? handle, "aria-valuenow"),
+    beside: 0,
     moved: false,
   };
+  if (drag.kind !== "count" && drag.kind !== "choice") {
+    drag.beside = drag.value - valueAt(drag.from, drag, svg, handle);
+  }
   // The drawing is replaced while it is dragged; the page's body stays.
   document.body.setPointerCapture(event.pointerId);
   document.documentElement.toggleAttribute("data-dragging", true);
@@ -122,7 +133,7 @@ function follow(event: PointerEvent): void {
   if (!handle) return;
   const place = inPicture(event, svg);
   drag.moved ||= Math.hypot(place.x - drag.from.x, place.y - drag.from.y) > SLACK_PX;
-  if (drag.moved) put(drag.name, valueAt(place, drag, svg, handle), handle);
+  if (drag.moved) put(drag.name, valueAt(place, drag, svg, handle) + drag.beside, handle);
 }
 
 function stop(event: PointerEvent): void {
@@ -160,4 +171,12 @@ export function listenToHandles(): void {
   document.addEventListener("pointerup", stop);
   document.addEventListener("pointercancel", stop);
   document.addEventListener("keydown", press);
+  // A finger on a handle never scrolls the page, also where the browser does not know it from the style yet.
+  document.addEventListener(
+    "touchstart",
+    (event) => {
+      if (event.target instanceof Element && event.target.closest(".handle")) event.preventDefault();
+    },
+    { passive: false },
+  );
 }

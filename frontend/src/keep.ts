@@ -1,10 +1,14 @@
 // Keeps the reader's place while the main part is replaced: what was open stays open, what was being typed stays
 // written, a focused handle stays focused, and what changed in the drawing is left as a ghost that fades.
 
-const TRACES = ".capsulorhexis, .opening, .outer-lip, .inner-lip, .hook, .ring";
+const TRACES =
+  ".capsulorhexis, .opening, .outer-lip, .inner-lip, .hook, .capsule-hook, .ring, .eyelet, .gap, .bag, .nucleus";
+const FADE_MS = 1400;
+let swapped = Number.NEGATIVE_INFINITY;
 let open: string[] = [];
 let drafts: { id: string; value: string }[] = [];
 let focused: string | null = null;
+let stood: { head: number; top: number | null } = { head: 0, top: null };
 let before: { lines: SVGElement[]; scale: string | null } = { lines: [], scale: null };
 
 function picture(): SVGSVGElement | null {
@@ -22,6 +26,14 @@ function remember(): void {
     .map((field) => ({ id: (field as HTMLInputElement).id, value: (field as HTMLInputElement).value }));
   const handle = document.activeElement?.closest<SVGGElement>(".handle");
   focused = handle?.dataset["control"] ?? null;
+  stood = {
+    head: document.querySelector(".decision")?.getBoundingClientRect().height ?? 0,
+    top: picture()?.getBoundingClientRect().top ?? null,
+  };
+  // While the hand moves, the ghost stays what stood before the hand began.
+  const goesOn = performance.now() - swapped < FADE_MS;
+  swapped = performance.now();
+  if (goesOn) return;
   const svg = picture();
   before = {
     lines: traces(svg).map((line) => line.cloneNode() as SVGElement),
@@ -29,13 +41,24 @@ function remember(): void {
   };
 }
 
+// The drawing stays where it stood on the screen: what stands above it may grow, and then the page moves on; where it
+// would shrink, its room is kept.
+function stay(): void {
+  const head = document.querySelector<HTMLElement>("#look .decision");
+  if (!head || stood.top === null) return;
+  head.style.minHeight = `${stood.head}px`;
+  const top = picture()?.getBoundingClientRect().top;
+  if (top !== undefined && top !== stood.top) window.scrollBy(0, top - stood.top);
+}
+
 function refocus(): void {
+  stay();
   for (const draft of drafts) {
     const field = document.getElementById(draft.id);
     if (field instanceof HTMLInputElement && field.value === field.defaultValue) field.value = draft.value;
   }
   if (focused) {
-    document.querySelector<SVGGElement>(`.handle[data-control="${focused}"]`)?.focus({ preventScroll: true });
+    document.querySelector<SVGGElement>(`.handle[data-control="${focused}"]:not(.twin)`)?.focus({ preventScroll: true });
   }
 }
 
@@ -45,8 +68,16 @@ function restore(): void {
     if (details instanceof HTMLDetailsElement) details.open = true;
   }
   ghost();
+  tell();
   const said = document.querySelector("#said");
   if (said) said.textContent = document.querySelector<HTMLElement>("#look")?.dataset["said"] ?? "";
+}
+
+// A live region that came with the part is heard only when its text comes anew.
+function tell(): void {
+  const line = document.querySelector("#changed");
+  const text = line?.textContent ?? "";
+  if (line) requestAnimationFrame(() => line.replaceChildren(text));
 }
 
 function ghost(): void {

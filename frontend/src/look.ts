@@ -6,6 +6,7 @@ import htmx from "htmx.org/dist/htmx.esm.js";
 const waiting = new Map<string, string>();
 const REST_MS = 150;
 let underWay = false;
+let inQuestion: URLSearchParams | null = null;
 let resting: number | undefined;
 let asked = false;
 
@@ -16,8 +17,9 @@ export function controlsForm(): HTMLFormElement | null {
 }
 
 export function fieldOf(name: string): Field | null {
-  const field = controlsForm()?.elements.namedItem(name);
-  return field instanceof HTMLInputElement || field instanceof HTMLSelectElement ? field : null;
+  // A button may bear the name of a field; the field is meant.
+  const fields = controlsForm()?.querySelectorAll<Field>(`input[name="${name}"], select[name="${name}"]`);
+  return fields?.[0] ?? null;
 }
 
 // The value that a control will have once all questions are answered.
@@ -35,10 +37,13 @@ export function move(name: string, value: string): void {
 
 // Ask for the plan with this value, which already stands in the field.
 export function ask(name: string, value: string): void {
+  // Enter in a field is a change and a submission of one value: one question.
+  if (underWay && !waiting.has(name) && inQuestion?.get(name) === value) return;
   waiting.set(name, value);
   if (asked || underWay) return;
   asked = true;
-  requestAnimationFrame(() => {
+  // At once, not with the next frame: what moves meanwhile waits for the answer anyway.
+  queueMicrotask(() => {
     asked = false;
     void answerAll();
   });
@@ -54,11 +59,15 @@ async function answerAll(): Promise<void> {
       const form = controlsForm();
       if (!form) break;
       const query = questionOf(form);
+      inQuestion = query;
       waiting.clear();
       document.documentElement.toggleAttribute("data-asking", true);
       document.querySelector("#below")?.setAttribute("aria-busy", "true");
       address = `${form.getAttribute("action") ?? ""}?${query}`;
+      const shown = document.querySelector("#look");
       await fetchPart("look", address);
+      // Refused: the page stands as it did, and so does what lies below.
+      if (shown === document.querySelector("#look")) address = "";
       // What was moved while the answer was on its way must not be hidden by it.
       for (const [name, value] of waiting) {
         const field = fieldOf(name);
@@ -68,7 +77,8 @@ async function answerAll(): Promise<void> {
   } finally {
     underWay = false;
     document.documentElement.toggleAttribute("data-asking", false);
-    if (address !== "") resting = window.setTimeout(() => void answerBelow(address), REST_MS);
+    if (address === "") document.querySelector("#below")?.removeAttribute("aria-busy");
+    else resting = window.setTimeout(() => void answerBelow(address), REST_MS);
   }
 }
 
@@ -95,7 +105,23 @@ function questionOf(form: HTMLFormElement): URLSearchParams {
   for (const was of form.querySelectorAll<HTMLInputElement>('input[name^="was_"]')) {
     const name = was.name.slice("was_".length);
     const value = valueOf(name);
-    if (value !== "" && (held.has(name) || waiting.has(name) || value !== was.value)) query.set(name, value);
+    if (value !== "" && !name.startsWith("weak_") && (held.has(name) || waiting.has(name) || value !== was.value)) query.set(name, value);
   }
+  gapInto(query, held);
   return query;
+}
+
+// The gap: what stands in the page, and the ends that were moved from there; the server joins them.
+const ENDS = ["weak_from", "weak_to"];
+
+function gapInto(query: URLSearchParams, held: Set<string>): void {
+  const gap = valueOf("weak_hours");
+  const ends = waiting.has("weak_hours") ? [] : ENDS.filter((name) => moved(name));
+  if (gap === "" || !(ends.length > 0 || held.has("weak_hours") || moved("weak_hours"))) return;
+  query.set("weak_hours", gap);
+  for (const name of ends) query.set(name, valueOf(name));
+}
+
+function moved(name: string): boolean {
+  return waiting.has(name) || (fieldOf(name) !== null && valueOf(name) !== fieldOf(`was_${name}`)?.value);
 }

@@ -17,7 +17,15 @@ def field(page: Page, name: str) -> Locator:
 
 def handle(page: Page, name: str) -> Locator:
     """The handle of one control in the drawing."""
-    return page.locator(f'svg.eye-above .handle[data-control="{name}"]')
+    return page.locator(f'svg.eye-above .handle[data-control="{name}"]:not(.twin)')
+
+
+def around(page: Page, name: str) -> tuple[tuple[float, float], tuple[float, float]]:
+    """The middle of a handle and the middle of the eye on the screen [px], with the handle in sight."""
+    spot = middle(handle(page, name))
+    box = page.locator("svg.eye-above circle.limbus").bounding_box()
+    assert box is not None
+    return spot, (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
 
 
 def open_case(page: Page, name: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 
@@ -39,12 +40,15 @@ def _drag(page: Page) -> None:
     px_per_mm = float(picture.get_attribute("data-scale") or "0")
     shown = picture.evaluate("e => e.getScreenCTM().a")
     x, y = middle(handle(page, SIZE))
-    size = float(field(page, SIZE).input_value())
-    centre = x + size / 2 * px_per_mm * shown  # in a left eye the handle lies to the left of the middle
+    rim = page.locator("svg.eye-above circle.capsulorhexis").first.bounding_box()
+    assert rim is not None
+    cx, cy = rim["x"] + rim["width"] / 2, rim["y"] + rim["height"] / 2
+    share = 2.5 * px_per_mm * shown / math.hypot(x - cx, y - cy)
     page.mouse.move(x, y)
     page.mouse.down()
     for step in range(1, 9):
-        page.mouse.move(x + (centre - 2.5 * px_per_mm * shown - x) * step / 8, y)
+        far = 1 - (1 + share) * step / 8
+        page.mouse.move(cx + far * (x - cx), cy + far * (y - cy))
     page.mouse.up()
 
 
@@ -63,6 +67,7 @@ def test_the_margin_answers(page: Page, way: Callable[[Page], None], expected: C
     before = (field(page, SIZE).input_value(), page.locator("#margin-capsulorhexis").inner_text())
     way(page)
     expect(page.locator("#margin-capsulorhexis .before")).to_be_visible()
+    expect(page.locator("html")).not_to_have_attribute("data-asking", "")
     assert float(field(page, SIZE).input_value()) == pytest.approx(expected(float(before[0])), abs=1e-9)
     assert page.locator("#margin-capsulorhexis").inner_text() != before[1]
     expect(page.locator(".trying")).to_contain_text("Capsulorhexis")

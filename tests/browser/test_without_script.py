@@ -37,7 +37,7 @@ def test_a_typed_value_is_worked_out_and_decided(page: Page) -> None:
     expect(page.locator(".trying")).to_contain_text("Capsulorhexis 6.3 mm")
     page.get_by_role("textbox", name="Reason").fill("without script")
     page.get_by_role("button", name="Decide", exact=True).click()
-    expect(page).to_have_url(re.compile(f"/cases/{CASE}$"))
+    expect(page).to_have_url(re.compile(rf"/cases/{CASE}\?since=\d+$"))
     expect(page.locator(".thread")).to_contain_text("without script")
     assert field(page, SIZE).input_value() == "6.3"
 
@@ -54,3 +54,18 @@ def test_numbers_open(page: Page) -> None:
     behind = page.locator("#behind-capsulorhexis")
     behind.locator("summary").click()
     expect(behind.get_by_text("Studied for")).to_be_visible()
+
+
+def test_an_end_of_the_gap_is_moved_and_recorded(page: Page) -> None:
+    page.goto("/cases/trauma-gap")
+    page.locator("#control-weak_to-more").click()
+    expect(page.locator("#changed")).to_contain_text("Gap 4 to 7 o'clock instead of 4 to 6 o'clock")
+    page.locator("#control-weak_from-more").click()
+    expect(page.locator("svg.eye-above .gap-label")).to_have_text("gap 5–7")
+    page.locator("#control-gap-none").click()
+    expect(page.locator("svg.eye-above .gap-label")).to_have_count(0)
+    page.locator("#control-gap-try").click()
+    page.get_by_role("button", name="Record as seen").click()
+    expect(page).to_have_url(re.compile(r"/cases/trauma-gap\?since=\d+$"))
+    expect(page.locator("#changed")).to_contain_text("instead of 4 to 6 o'clock")
+    expect(page.locator(".thread")).to_contain_text(re.compile(r"gap seen at 6\s"))

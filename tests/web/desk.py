@@ -27,6 +27,8 @@ def invented_plan(situation: Situation) -> Plan:
             ("ring", decided.ring),
             ("tunnel_clock", decided.tunnel_clock),
             ("tunnel_outer_mm", decided.tunnel_chord_mm),
+            ("hook_reach_mm", decided.hook_reach_mm),
+            ("ring_gap_clock", decided.ring_gap_clock),
         )
         if value is not None
     }

@@ -26,6 +26,17 @@ from forestay.web.forms import look, sentence
         ({"ring": "before-nucleus"}, {"ring": "before-nucleus"}),
         ({"tunnel_clock": "0"}, {"tunnel_clock": 12.0}),
         ({"tunnel_clock": "12.5"}, {"tunnel_clock": 0.5}),
+        ({"hook_reach_mm": "3,8"}, {"hook_reach_mm": 3.8}),
+        ({"ring_gap_clock": "0"}, {"ring_gap_clock": 12.0}),
+        ({"weak_hours": "6-8"}, {"weak_hours": (6.0, 7.0, 8.0)}),
+        ({"weak_hours": "none"}, {"weak_hours": ()}),
+        ({"weak_hours": "6-8", "was_weak_hours": "6-8"}, {}),
+        ({"weak_hours": "6-8", "was_weak_hours": "6-8", "held": "weak_hours"}, {"weak_hours": (6.0, 7.0, 8.0)}),
+        (
+            {"weak_hours": "6-7", "was_weak_hours": "6-7", "weak_to": "9", "was_weak_to": "7"},
+            {"weak_hours": (6.0, 7.0, 8.0, 9.0)},
+        ),
+        ({"weak_hours": "6-7", "was_weak_hours": "6-7", "weak_to": "7", "was_weak_to": "7"}, {}),
     ],
 )
 def test_what_was_moved(query: dict[str, str], moved: dict[str, object]) -> None:
@@ -42,6 +53,8 @@ def test_what_was_moved(query: dict[str, str], moved: dict[str, object]) -> None
         ({"tunnel_clock": "0.5", "step": "tunnel_clock:-1"}, {"tunnel_clock": 12.0}),
         ({"ring": "none", "step": "ring:+1"}, {"ring": "before-nucleus"}),
         ({"ring": "none", "step": "ring:-1"}, {"ring": "none"}),
+        ({"weak_hours": "6-7", "step": "weak_to:+1"}, {"weak_hours": (6.0, 7.0, 8.0)}),
+        ({"weak_hours": "12-1", "step": "weak_from:-1"}, {"weak_hours": (1.0, 11.0, 12.0)}),
     ],
 )
 def test_a_pressed_step_without_script(query: dict[str, str], moved: dict[str, object]) -> None:
@@ -56,6 +69,9 @@ def test_a_pressed_step_without_script(query: dict[str, str], moved: dict[str, o
         ({"capsulorhexis_mm": "nan"}, "capsulorhexis_mm"),
         ({"capsulorhexis_mm": "inf"}, "capsulorhexis_mm"),
         ({"capsulorhexis_mm": "52"}, "capsulorhexis_mm"),
+        ({"hook_reach_mm": "7"}, "hook_reach_mm"),
+        ({"weak_hours": "x"}, "weak_hours"),
+        ({"weak_hours": "6-7", "weak_to": "15", "was_weak_to": "7"}, "weak_to"),
         ({"pupil_hooks": "4.5"}, "pupil_hooks"),
         ({"pupil_hooks": "nan"}, "pupil_hooks"),
         ({"pupil_hooks": "inf"}, "pupil_hooks"),

@@ -218,3 +218,38 @@ def test_a_case_that_cannot_be_planned_says_why_and_hides_no_other() -> None:
     refused = visitor.get("/cases/white-swollen")
     assert refused.status_code == 422
     assert 'role="alert"' in refused.text
+
+
+def test_a_gap_that_is_tried_is_kept_as_a_finding_once_and_never_as_a_decision(client: Visitor, desk: Desk) -> None:
+    before = desk.open(CASE)
+    key = str(uuid4())
+    form = {"weak_hours": "6-8", "key": key, "based_on": str(before.head), "ring": "none"}
+    for _ in range(2):
+        answer = client.post(f"{PAGE}/findings", data=form, follow_redirects=False)
+        assert answer.headers["location"] == f"{PAGE}/margins?ring=none&since={before.head}"
+    after = desk.open(CASE)
+    assert after.head == before.head + 1
+    assert after.situation.case.signs.dialysis_clock_hours == (6, 7, 8)
+    assert after.situation.decisions.weak_hours is None
+    refused = client.post(f"{PAGE}/findings", data={**form, "weak_hours": "x", "key": str(uuid4())})
+    assert refused.status_code == 422
+
+
+def test_a_new_fact_says_what_it_changed(client: Visitor, desk: Desk) -> None:
+    head = desk.open(CASE).head
+    form = {"capsulorhexis_mm": "6", "reason": "room", "key": str(uuid4()), "based_on": str(head)}
+    page = client.post(f"{PAGE}/decisions", data=form)
+    line = re.search(r'<p class="changed" id="changed" role="status">([^<]*)</p>', page.text)
+    assert line is not None
+    assert "the nucleus" in line[1]
+    again = client.get(PAGE)
+    assert "what changes, and why, is said here" in again.text
+    assert client.get(f"{PAGE}?since=x").status_code == 200
+    assert client.get(f"{PAGE}?since=99999").status_code == 200
+
+
+def test_a_look_says_what_changes_and_that_the_rest_stays(client: Visitor) -> None:
+    page = client.get(f"{PAGE}/margins?capsulorhexis_mm=5.9", headers={**PART, "HX-Target": "div#look"})
+    assert 'role="status"' in page.text
+    assert "the nucleus" in page.text
+    assert "stays." in page.text

@@ -16,7 +16,7 @@ from forestay.errors import InvalidInput
 from forestay.evidence import default_evidence
 from forestay.eye.quantity import allowed, bounds, within
 from forestay.eye.records import Hour
-from forestay.eye.situation import Decisions
+from forestay.eye.situation import FINDINGS, Decisions
 from forestay.eye.validation import validate
 from forestay.record import Record
 from forestay.text import tr
@@ -124,7 +124,7 @@ class Decided(Body):
     """A choice, with its reason and what was turned down.
 
     ``subject`` is a decision that the plan takes (``technique``, ``capsulorhexis_mm``, ``pupil_hooks``, ``ring``,
-    ``tunnel_clock``, ``tunnel_chord_mm``, ``tunnel_shape``), a field of the case file whose value is settled by it, or
+    ``tunnel_clock``, ``tunnel_chord_mm``, ``tunnel_shape``, ``hook_reach_mm``, ``ring_gap_clock``), a field of the case file whose value is settled by it, or
     any other matter in a few words. Each entry of ``turned_down`` says what and why not.
     """
 
@@ -136,6 +136,13 @@ class Decided(Body):
 
     @model_validator(mode="after")
     def _choice_fits_subject(self) -> Decided:
+        if self.subject in FINDINGS:
+            raise InvalidInput(
+                tr("{subject} is not decided but seen; record the finding.", subject=self.subject),
+                field="subject",
+                value=self.subject,
+                allowed=FINDINGS[self.subject],
+            )
         if is_field(self.subject):
             check_values({self.subject: self.choice})
         elif self.subject in Decisions.model_fields and self.choice is not None:

@@ -120,6 +120,9 @@ def decisions() -> dict[str, str]:
         "tunnel_clock": tr("tunnel at {value} o'clock"),
         "tunnel_chord_mm": tr("tunnel {value} mm"),
         "tunnel_shape": "{value}",
+        "hook_reach_mm": tr("hooks drawn to {value} mm"),
+        "ring_gap_clock": tr("opening of the ring at {value} o'clock"),
+        "weak_hours": tr("gap at {value}"),
     }
 
 

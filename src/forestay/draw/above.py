@@ -7,11 +7,10 @@ The root carries what a page needs to read a pointer: ``data-scale`` (px per mm)
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-from forestay.draw.above_geometry import Scene, gap_runs, gap_words, geometry
+from forestay.draw.above_geometry import Scene, gap_words, geometry
 from forestay.draw.above_legend import legend
-from forestay.draw.controls import BY_NAME, Control, value_of, value_words
+from forestay.draw.gap_arc import gap_runs
+from forestay.draw.handles import Screen, handles_of
 from forestay.draw.names import hour_words, seat_words, side_words, viewpoint_words
 from forestay.draw.palette import Palette
 from forestay.draw.shapes import Point, Shape
@@ -24,32 +23,27 @@ from forestay.text import tr
 WIDTH = 560.0
 CENTRE: Point = (280.0, 300.0)
 TOP_OF_LEGEND = 590.0
+ABOVE_KEY_PX = 14.0
 PX_PER_MM = 27.0
 ROOM_PX = 268.0
-TARGET_PX = 20.0
-"""Radius of a handle's target: 40 px across, still above 24 px where the picture is drawn at 60 %."""
-
-
-@dataclass(frozen=True)
-class _Screen:
-    """Millimetres to pixels, y down."""
-
-    scale: float
-
-    def point(self, p: Point) -> Point:
-        return (CENTRE[0] + self.scale * p[0], CENTRE[1] - self.scale * p[1])
-
-    def points(self, shape: Shape) -> list[Point]:
-        return [self.point(p) for p in shape.points]
 
 
 def draw_above(
-    drawing: Drawing, measures: Measures, *, handles: bool, palette: Palette, id_prefix: str = "above"
+    drawing: Drawing,
+    measures: Measures,
+    *,
+    handles: bool,
+    palette: Palette,
+    id_prefix: str = "above",
+    with_key: bool = True,
 ) -> str:
-    """The picture. ``handles`` adds what can be moved; ``id_prefix`` keeps two pictures on one page apart."""
+    """The picture. ``handles`` adds what can be moved; ``id_prefix`` keeps two pictures on one page apart; without
+    ``with_key`` the page sets the key itself."""
     scene = geometry(drawing, measures)
-    screen = _Screen(min(PX_PER_MM, ROOM_PX / scene.reach_mm))
-    rows, height = legend(drawing, measures, palette=palette, top=TOP_OF_LEGEND, width=WIDTH)
+    screen = Screen(min(PX_PER_MM, ROOM_PX / scene.reach_mm), CENTRE)
+    rows, height = "", TOP_OF_LEGEND - ABOVE_KEY_PX
+    if with_key:
+        rows, height = legend(drawing, measures, palette=palette, top=TOP_OF_LEGEND, width=WIDTH)
     side, viewpoint = side_words(scene.side), viewpoint_words(scene.seat)
     body = [
         element("rect", x=0, y=0, width=WIDTH, height=height, fill=palette.card, class_="ground"),
@@ -59,7 +53,7 @@ def draw_above(
         rows,
     ]
     if handles:
-        body.append(element("g", *_handles(scene, screen, measures, palette), class_="handles"))
+        body.append(element("g", *handles_of(scene, screen, drawing, measures, palette), class_="handles"))
     return picture(
         *body,
         width=WIDTH,
@@ -101,7 +95,7 @@ def describe_above(drawing: Drawing, measures: Measures) -> str:
     return " ".join(said)
 
 
-def _eye(scene: Scene, screen: _Screen, palette: Palette) -> str:
+def _eye(scene: Scene, screen: Screen, palette: Palette) -> str:
     layers = [_shape(s, screen, palette) for kind in _ORDER for s in scene.of(kind)]
     return element("g", *layers, class_="eye")
 
@@ -113,7 +107,7 @@ _ORDER = (
 )  # fmt: skip
 
 
-def _shape(shape: Shape, screen: _Screen, palette: Palette) -> str:
+def _shape(shape: Shape, screen: Screen, palette: Palette) -> str:
     points = screen.points(shape)
     x, y = points[0]
     if shape.form == "label":
@@ -173,58 +167,3 @@ def _style(shape: Shape, palette: Palette) -> dict[str, str | float | None]:
         "stroke_dasharray": dash,
         "stroke_linecap": "round" if shape.kind in ("ring", "hook", "gap") else None,
     }
-
-
-def _handles(scene: Scene, screen: _Screen, measures: Measures, palette: Palette) -> list[str]:
-    bag = screen.point(scene.bag_centre)
-    outward = 1.0 if scene.side == "right" else -1.0
-    lip = scene.of("outer-lip")[0].points
-    ports, bags = scene.of("port"), scene.of("bag")
-    places: dict[str, Point] = {
-        "tunnel_clock": screen.point(scene.of("tunnel-middle")[0].points[0]),
-        "tunnel_chord_mm": screen.point(lip[-1]),
-        "pupil_hooks": screen.point(ports[0].points[0] if ports else (-outward * bags[0].radius_mm * 0.8, 0.0)),
-        "ring": _ring_place(scene, screen),
-    }
-    if measures.capsulorhexis_mm is not None:
-        places["capsulorhexis_mm"] = (bag[0] + outward * screen.scale * measures.capsulorhexis_mm / 2, bag[1])
-    made = []
-    for name, control in BY_NAME.items():
-        value = value_of(control, measures)
-        if name in places and value is not None:
-            made.append(_handle(control, value, places[name], bag, palette))
-    return made
-
-
-def _ring_place(scene: Scene, screen: _Screen) -> Point:
-    eyelets = scene.of("eyelet")
-    if eyelets:
-        (ax, ay), (bx, by) = eyelets[0].points[0], eyelets[1].points[0]
-        return screen.point(((ax + bx) / 2, (ay + by) / 2))
-    bag = scene.of("bag")[0]
-    outward = 1.0 if scene.side == "right" else -1.0
-    return screen.point((bag.points[0][0] - outward * bag.radius_mm, bag.points[0][1]))
-
-
-def _handle(control: Control, value: float, place: Point, centre: Point, palette: Palette) -> str:
-    x, y = place
-    return element(
-        "g",
-        element("circle", cx=x, cy=y, r=TARGET_PX, fill=palette.card, fill_opacity=0, class_="target"),
-        element("circle", cx=x, cy=y, r=8, fill=palette.card, stroke=palette.ink, stroke_width=2.4, class_="knob"),
-        element("circle", cx=x, cy=y, r=2.4, fill=palette.ink, class_="knob-centre"),
-        class_="handle",
-        data_control=control.name,
-        data_kind=control.kind,
-        data_step=control.step,
-        data_options=" ".join(control.options) or None,
-        data_centre_x=centre[0],
-        data_centre_y=centre[1],
-        role="slider",
-        tabindex="0",
-        aria_label=tr(control.label),
-        aria_valuemin=min(control.low, value),
-        aria_valuemax=max(control.high, value),
-        aria_valuenow=value,
-        aria_valuetext=value_words(control, value),
-    )

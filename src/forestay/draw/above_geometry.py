@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import cast
 
+from forestay.draw.gap_arc import gap_runs, main_run
 from forestay.draw.shapes import (
     Point,
     Shape,
@@ -68,26 +69,6 @@ def geometry(drawing: Drawing, measures: Measures) -> Scene:
     return Scene(tuple(placed[:-1]), side, drawing.seat, rotation, placed[-1].points[0], reach)
 
 
-def gap_runs(gaps: Sequence[float]) -> tuple[tuple[float, ...], ...]:
-    """Neighbouring lost hours joined, across 12 as well: each run in clockwise order.
-
-    >>> gap_runs((6, 7, 11, 12, 1))
-    ((6.0, 7.0), (11.0, 12.0, 1.0))
-    """
-    rest = sorted({wrap_hour(round(g, 6)) for g in gaps})
-    if not rest:
-        return ()
-    runs: list[list[float]] = [[rest[0]]]
-    for hour in rest[1:]:
-        if hour - runs[-1][-1] <= 1.0:
-            runs[-1].append(hour)
-        else:
-            runs.append([hour])
-    if len(runs) > 1 and runs[0][0] + 12.0 - runs[-1][-1] <= 1.0:
-        runs[0] = runs.pop() + runs[0]
-    return tuple(sorted((tuple(r) for r in runs), key=lambda r: r[0]))
-
-
 def gap_words(run: Sequence[float]) -> str:
     """``gap 6–7`` or ``gap 3``, in the eye's own hours."""
     first, last = f"{run[0]:g}", f"{run[-1]:g}"
@@ -119,6 +100,7 @@ def _in_one_frame(drawing: Drawing, measures: Measures, hour_of: Callable[[float
         hook_clocks=settle(measures.hook_clocks),
         capsule_hook_clocks=settle(measures.capsule_hook_clocks),
         tunnel_clock=settle((measures.tunnel_clock,))[0],
+        ring_gap_clock=None if measures.ring_gap_clock is None else settle((measures.ring_gap_clock,))[0],
     )
     return one_drawing, one_measures
 
@@ -172,22 +154,23 @@ def _stays(drawing: Drawing, side: Side) -> list[Shape]:
     return shapes
 
 
-def _ring_gap_hour(drawing: Drawing) -> float:
-    """Where the ring is drawn open: away from the lost hours, as it lies once turned into place."""
-    if drawing.gaps:
-        run = max(gap_runs(drawing.gaps), key=len)
-        return wrap_hour(run[0] + ((run[-1] - run[0]) % 12.0) / 2 + 6.0)
-    return 12.0
+def _ring_gap_hour(drawing: Drawing, measures: Measures) -> float:
+    """Where the ring is drawn open: as planned, else away from the lost hours, as it lies once turned into place."""
+    if measures.ring_gap_clock is not None:
+        return measures.ring_gap_clock
+    run = main_run(drawing.gaps)
+    return 12.0 if run is None else wrap_hour(run[0] + ((run[-1] - run[0]) % 12.0) / 2 + 6.0)
 
 
 def _capsule(drawing: Drawing, measures: Measures) -> list[Shape]:
     centre, bag = _bag_centre(drawing), drawing.bag_diameter_mm / 2
     shapes = [Shape("bag", "circle", (centre,), bag), *_stays(drawing, cast(Side, drawing.side))]
     if measures.ring != "none":
-        gap, radius = _ring_gap_hour(drawing), bag - RING_INSIDE_MM
+        gap, radius = _ring_gap_hour(drawing, measures), bag - RING_INSIDE_MM
         ends = (gap + RING_GAP_HOURS / 2, gap - RING_GAP_HOURS / 2)
         shapes.append(Shape("ring", "line", arc(ends[0], ends[1], radius, centre)))
         shapes += [Shape("eyelet", "dot", (at(h, radius - 0.12, centre),)) for h in ends]
+        shapes.append(Shape("ring-gap", "dot", (at(gap, radius, centre),), hour=gap))
     if drawing.nucleus_diameter_mm is not None:
         shapes.append(Shape("nucleus", "circle", (centre,), drawing.nucleus_diameter_mm / 2))
     if measures.capsulorhexis_mm is not None:

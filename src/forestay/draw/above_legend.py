@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from forestay.draw.controls import ring_words
 from forestay.draw.names import hour_words, hours_words
 from forestay.draw.palette import Palette
 from forestay.draw.strokes import HEAVY_LOAD, STROKES, stay_stroke
 from forestay.draw.svg import element, label
 from forestay.frame import HOURS
 from forestay.plan.model import Drawing, Measures
+from forestay.plan.said import ring_words
 from forestay.text import tr
 
 ROW_PX = 24.0
 SAMPLE_PX = 34.0
+SAMPLE_HEIGHT_PX = 8.0
 Entry = tuple[str, str]
 
 
@@ -24,19 +25,33 @@ def legend(drawing: Drawing, measures: Measures, *, palette: Palette, top: float
     for i, (kind, text) in enumerate(rows):
         x = 8 + (i // per_column) * width * 0.5
         y = top + (i % per_column) * ROW_PX
-        colour, weight, dash = STROKES[kind] if kind in STROKES else (*stay_stroke(_SAMPLE_LOAD[kind]), None)
-        line = element(
-            "line",
-            x1=x,
-            y1=y - 5,
-            x2=x + SAMPLE_PX,
-            y2=y - 5,
-            stroke=getattr(palette, colour),
-            stroke_width=weight,
-            stroke_dasharray=dash,
-        )
-        made.append(line + label(text, x + SAMPLE_PX + 8, y, size=15, fill=palette.ink))
+        words = label(text, x + SAMPLE_PX + 8, y, size=15, fill=palette.ink)
+        made.append(_sample(kind, x, y - 5, palette) + words)
     return element("g", *made, class_="key"), top + (per_column - 1) * ROW_PX + 14
+
+
+def key_samples(drawing: Drawing, measures: Measures, *, palette: Palette) -> list[Entry]:
+    """The key for a page that sets it as text: each line as a small picture of its own, with its words."""
+    return [(_picture(kind, palette), text) for kind, text in entries(drawing, measures)]
+
+
+def _picture(kind: str, palette: Palette) -> str:
+    line = _sample(kind, 0, SAMPLE_HEIGHT_PX / 2, palette)
+    return element("svg", line, width=SAMPLE_PX, height=SAMPLE_HEIGHT_PX, aria_hidden="true", class_="sample")
+
+
+def _sample(kind: str, x: float, y: float, palette: Palette) -> str:
+    colour, weight, dash = STROKES[kind] if kind in STROKES else (*stay_stroke(_SAMPLE_LOAD[kind]), None)
+    return element(
+        "line",
+        x1=x,
+        y1=y,
+        x2=x + SAMPLE_PX,
+        y2=y,
+        stroke=getattr(palette, colour),
+        stroke_width=weight,
+        stroke_dasharray=dash,
+    )
 
 
 _SAMPLE_LOAD = {"stay": 1.0, "heavy-stay": 2 * HEAVY_LOAD}

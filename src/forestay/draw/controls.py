@@ -10,18 +10,19 @@ from dataclasses import dataclass
 from typing import Literal
 
 from forestay.plan.model import Measures
-from forestay.text import tr
+from forestay.plan.said import ring_words
 
-Kind = Literal["radial", "angular", "chord", "count", "choice"]
+Kind = Literal["radial", "reach", "angular", "chord", "count", "choice"]
 
 
 @dataclass(frozen=True)
 class Control:
     """One thing that a surgeon may move.
 
-    ``radial``: twice the distance of the pointer from the handle's centre. ``angular``: the pointer's clock hour.
+    ``radial``: twice the distance of the pointer from the handle's centre; ``reach``: that distance. ``angular``: the pointer's clock hour.
     ``chord``: twice the distance of the pointer from the line between eye and incision. ``count`` and ``choice``: one
-    step for each ``step_px`` that the pointer travels; ``options`` names the choices.
+    step for each ``step_px`` that the pointer travels; ``options`` names the choices. ``note`` says what a reader must
+    know beside the name.
     """
 
     name: str
@@ -32,27 +33,20 @@ class Control:
     step: float
     unit: str
     options: tuple[str, ...] = ()
+    note: str = ""
 
 
 RING_TIMINGS = ("none", "before-nucleus", "after-nucleus")
 CONTROLS: tuple[Control, ...] = (
     Control("capsulorhexis_mm", "Capsulorhexis", "radial", 3.0, 8.0, 0.1, "mm"),
     Control("pupil_hooks", "Pupil hooks", "count", 0, 8, 1, ""),
+    Control("hook_reach_mm", "Reach of the hooks", "reach", 1.5, 5.0, 0.1, "mm"),
     Control("ring", "Tension ring", "choice", 0, 2, 1, "", RING_TIMINGS),
+    Control("ring_gap_clock", "Opening of the ring", "angular", 0.5, 12, 0.5, "o'clock", note="drawn only"),
     Control("tunnel_clock", "Middle of the tunnel", "angular", 0.5, 12, 0.5, "o'clock"),
     Control("tunnel_chord_mm", "Chord of the tunnel", "chord", 2.0, 10.0, 0.1, "mm"),
 )
 BY_NAME = {c.name: c for c in CONTROLS}
-
-
-def ring_words(timing: str) -> str:
-    """The choice of ring in words."""
-    known = {
-        "none": tr("no ring"),
-        "before-nucleus": tr("ring before the nucleus"),
-        "after-nucleus": tr("ring after the nucleus"),
-    }
-    return known.get(timing, tr("ring, {timing}", timing=timing.replace("-", " ")))
 
 
 def value_of(control: Control, measures: Measures) -> float | None:
@@ -62,6 +56,8 @@ def value_of(control: Control, measures: Measures) -> float | None:
     now = {
         "capsulorhexis_mm": measures.capsulorhexis_mm,
         "pupil_hooks": float(measures.pupil_hooks),
+        "hook_reach_mm": measures.hook_reach_mm if measures.pupil_hooks else None,
+        "ring_gap_clock": measures.ring_gap_clock if measures.ring in RING_TIMINGS[1:] else None,
         "tunnel_clock": measures.tunnel_clock,
         "tunnel_chord_mm": measures.tunnel_outer_mm,
     }

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from forestay.eye.quantity import within
-from forestay.eye.records import CaseFile, Technique
+from forestay.eye.records import CaseFile, Hour, Technique
 from forestay.record import Record
 
 RingTiming = Literal["none", "before-nucleus", "after-nucleus"]
@@ -24,6 +24,14 @@ class Decisions(Record):
     tunnel_clock: Annotated[float, within("clock")] | None = None
     tunnel_chord_mm: Annotated[float, within("outer_lip_mm")] | None = None
     tunnel_shape: TunnelShape | None = None
+    hook_reach_mm: Annotated[float, within("reach_mm")] | None = None
+    ring_gap_clock: Annotated[float, within("gap_clock")] | None = None
+    weak_hours: tuple[Hour, ...] | None = Field(default=None, strict=False, max_length=12)
+    """A gap that is tried: it stands in the place of the recorded one in a look. Seen, it is a finding, not a decision."""
+
+
+FINDINGS = {"weak_hours": "signs.dialysis_clock_hours"}
+"""What can be tried like a decision but is kept as a finding, with its field of the case file."""
 
 
 class Settled(Record):
@@ -57,3 +65,11 @@ class Situation(Record):
     settled: tuple[Settled, ...] = Field(default=(), strict=False)
     progress: Progress = Progress()
     disagreements: tuple[Disagreement, ...] = Field(default=(), strict=False)
+
+    def as_tried(self) -> Situation:
+        """The same with the tried gap as if it had been seen."""
+        tried = self.decisions.weak_hours
+        if tried is None:
+            return self
+        signs = self.case.signs.model_copy(update={"dialysis_clock_hours": tried})
+        return self.model_copy(update={"case": self.case.model_copy(update={"signs": signs})})

@@ -52,6 +52,15 @@ def _loss(option: Option) -> float:
     return 1.0 - kept
 
 
+def leaders(verdicts: Mapping[str, Verdict], decided: str | None) -> frozenset[str]:
+    """The techniques that may come first in :func:`rank`, whatever their risks and margins are."""
+    if decided in verdicts:
+        return frozenset({str(decided)})
+    allowed = {t: v.points for t, v in verdicts.items() if v.excluded is None}
+    best = max(allowed.values(), default=0)
+    return frozenset(t for t, points in allowed.items() if points == best)
+
+
 def rank(options: Sequence[Option], verdicts: Mapping[str, Verdict], decided: str | None) -> tuple[Option, ...]:
     """Options in order: the surgeon's own decision first, then by points, risk of this eye, and margins that are short."""
 

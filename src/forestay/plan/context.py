@@ -25,6 +25,9 @@ class Context:
     draws: Draws
     practice: Practice = field(default_factory=Practice)
     today: date | None = None
+    searching: bool = True
+    """Whether supports of a weak zonule are searched, and loads of the zonule spread over the draws: not while a
+    control moves. A load is a rank within the eye and is shown without interval, so a look says the same."""
 
     @classmethod
     def default(cls, *, draws: int = COUNT, today: date | None = None) -> Context:

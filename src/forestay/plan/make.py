@@ -15,7 +15,7 @@ from forestay.eye.records import CaseFile
 from forestay.eye.situation import Situation
 from forestay.plan import margins_back, margins_front
 from forestay.plan.astigmatism_part import astigmatism_plan
-from forestay.plan.choose import Verdict, choose, judge, rank
+from forestay.plan.choose import Verdict, choose, judge, leaders, rank
 from forestay.plan.context import Context
 from forestay.plan.deciding import decide
 from forestay.plan.drawing import drawing_of
@@ -30,6 +30,7 @@ from forestay.plan.offers import Offer
 from forestay.plan.risks import risks_of
 from forestay.plan.ruleset import holding
 from forestay.plan.sections import after, consent, doses, fallbacks, kit, steps, stops
+from forestay.plan.supports import supports_of
 from forestay.plan.views import eye_view, measure_view
 from forestay.plan.words import TECHNIQUES, words_for
 from forestay.plan.zonule_loads import Loads
@@ -53,6 +54,7 @@ def make(situation: Situation, context: Context) -> Plan:
     Raises :class:`~forestay.errors.RefusedFinding` where a value forbids planning. Everything else that is missing or
     doubtful widens intervals and stands among the doubts.
     """
+    situation = situation.as_tried()
     case = situation.case
     use = context.evidence.reader()
     findings = check(case, use=use)
@@ -88,10 +90,14 @@ class _Work:
 def _options(
     setting: Setting, view: dict[str, Any], frame: Frame, context: Context
 ) -> tuple[tuple[Option, ...], dict[str, Verdict], dict[str, Offer], dict[str, Loads]]:
-    """Every technique of this theatre with measures, margins and risks, and referral; in order of rank."""
+    """Every technique of this theatre with measures, margins and risks, and referral; in order of rank.
+
+    While a control moves (``context.searching`` False) only techniques that may come first get margins.
+    """
     use, case = setting.use, setting.case
     offered = case.theatre.techniques or ALL_TECHNIQUES
     verdicts = {t: judge(t, view, use) for t in offered}
+    leading = leaders(verdicts, setting.decisions.technique)
     offers: dict[str, Offer] = {}
     loads: dict[str, Loads] = {}
     options = []
@@ -106,8 +112,11 @@ def _options(
             )
             continue
         offers[technique] = offer
-        loads[technique] = loads_of(offer)
-        margins, lacking = _margins(offer, loads[technique])
+        margins: tuple[Margin, ...] = ()
+        lacking: tuple[Unassessed, ...] = ()
+        if context.searching or technique in leading:
+            loads[technique] = loads_of(offer, drawn=context.searching)
+            margins, lacking = _margins(offer, loads[technique])
         option = _option(technique, _outward(measures, frame), margins, risks_of(offer), verdict.why, available=True)
         options.append(replace(option, unassessed=lacking))
     options.append(
@@ -175,6 +184,7 @@ def _outward(measures: Measures, frame: Frame) -> Measures:
         hook_clocks=frame.hours(measures.hook_clocks),
         capsule_hook_clocks=frame.hours(measures.capsule_hook_clocks),
         tunnel_clock=frame.hour(measures.tunnel_clock),
+        ring_gap_clock=None if measures.ring_gap_clock is None else frame.hour(measures.ring_gap_clock),
     )
 
 
@@ -228,6 +238,8 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         caution=caution(),
         measures=best.measures if best else None,
         drawing=drawing_of(case, setting, offer, work.loads.get(best.technique) if best else None, work.frame),
+        supports=supports_of(offer, work.frame) if offer and operating and context.searching else (),
+        decided=situation.decisions.model_dump(exclude_none=True, mode="json"),
         disagreements=tuple({"field": d.field, "values": d.values} for d in situation.disagreements),
     )
 

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 
 import numpy as np
 
 from forestay.mechanics import capsulorhexis, pupil, tunnel
 from forestay.mechanics.chamber import ChamberConstants
 from forestay.mechanics.pupil import PupilConstants
+from forestay.plan.draws import Draws
 from forestay.plan.measures import can_tip, hook_clocks, tenth_up, tolerated_stretch
 from forestay.plan.model import Margin
 from forestay.plan.offers import Change, Offer, best_change, known, margin_of, mm, origin
@@ -34,21 +36,37 @@ def pupil_opening(offer: Offer) -> Spread | None:
         return None
     if m.pupil_hooks == 0 or m.hook_reach_mm is None:
         return now
-    use, draws = offer.setting.use, offer.context.draws
-    scatter = use.constants(PupilConstants)
-    names = [f"hook {i}" for i in range(m.pupil_hooks)]
-    reach = m.hook_reach_mm + scatter.hook_reach_sd_mm * np.stack([draws.normal(f"{n} reach") for n in names])
-    angle = scatter.hook_angle_sd_rad * np.stack([draws.normal(f"{n} angle") for n in names]) * HOURS_PER_RADIAN
-    centre = pupil.opening_circle_mm(
-        clocks=m.hook_clocks, reach_mm=[m.hook_reach_mm] * m.pupil_hooks, pupil_mm=now.centre
-    )
-    circles = pupil.opening_circle_mm(
+    scatter = offer.setting.use.constants(PupilConstants)
+    return _on_hooks(
         clocks=m.hook_clocks,
-        reach_mm=np.maximum(reach, m.hook_reach_mm / 4),
-        pupil_mm=now.draws,
-        clock_scatter_hours=angle,
+        reach_mm=m.hook_reach_mm,
+        pupil_mm=now.centre,
+        pupils=now.draws.tobytes(),
+        scatter=scatter,
+        count=offer.context.draws.count,
     )
-    return Spread(float(centre), np.asarray(circles))
+
+
+@lru_cache(maxsize=64)
+def _on_hooks(
+    *, clocks: tuple[float, ...], reach_mm: float, pupil_mm: float, pupils: bytes, scatter: PupilConstants, count: int
+) -> Spread:
+    """The opening on hooks; several parts of a plan ask for the same one."""
+    draws, hooks = Draws(count), len(clocks)
+    names = [f"hook {i}" for i in range(hooks)]
+    reach = reach_mm + scatter.hook_reach_sd_mm * np.stack([draws.normal(f"{n} reach") for n in names])
+    angle = scatter.hook_angle_sd_rad * np.stack([draws.normal(f"{n} angle") for n in names]) * HOURS_PER_RADIAN
+    centre = pupil.opening_circle_mm(clocks=clocks, reach_mm=[reach_mm] * hooks, pupil_mm=pupil_mm)
+    circles = np.array(
+        pupil.opening_circle_mm(
+            clocks=clocks,
+            reach_mm=np.maximum(reach, reach_mm / 4),
+            pupil_mm=np.frombuffer(pupils),
+            clock_scatter_hours=angle,
+        )
+    )
+    circles.setflags(write=False)
+    return Spread(float(centre), circles)
 
 
 def pupil_margin(offer: Offer) -> Margin | None:
@@ -120,7 +138,7 @@ def _pupil_changes(offer: Offer) -> list[Change]:
         changes.append(Change(words, changed, "pupil_hooks", more))
     if m.pupil_hooks and m.hook_reach_mm and m.hook_reach_mm < far:
         words = tr("hooks drawn to {mm:.1f} mm", mm=far)
-        changes.append(Change(words, offer.with_measures(hook_reach_mm=far)))
+        changes.append(Change(words, offer.with_measures(hook_reach_mm=far), "hook_reach_mm", far))
     return changes
 
 

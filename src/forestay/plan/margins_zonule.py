@@ -6,10 +6,16 @@ from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 
+from forestay.mechanics.flap import FlapConstants
+from forestay.mechanics.flap_table import prolapse_estimate
+from forestay.mechanics.geometry import ellipse_perimeter_mm
+from forestay.mechanics.zonule import ZonuleConstants, total_stiffness_mn_per_mm
+from forestay.plan.margins_front import WIDER_STEPS_MM
+from forestay.plan.measures import can_tip, tenth_up
 from forestay.plan.model import Margin
 from forestay.plan.offers import Change, Offer, best_change, known, margin_of, origin
 from forestay.plan.spread import Spread
-from forestay.plan.zonule_loads import MANOEUVRES, Loads, lent_by_hooks, loads, springs
+from forestay.plan.zonule_loads import TECHNIQUES, Loads, lent_by_hooks, loads, springs
 from forestay.text import tr
 
 NAMES = {
@@ -19,9 +25,10 @@ NAMES = {
     "rotation": "rotation",
     "pole-lift": "pole lift",
     "whole-nucleus": "whole nucleus",
-    "cortex": "cortex",
-    "ring": "ring in",
-    "lens-in": "lens in",
+    "cortex-radial": "cortex, pulled to the centre",
+    "cortex-tangential": "cortex, pulled along the rim",
+    "ring-insertion": "ring in",
+    "lens-insertion": "lens in",
 }
 """What each manoeuvre is called beside its rope."""
 
@@ -40,26 +47,57 @@ def loads_of(offer: Offer, *, drawn: bool = True) -> Loads:
         ),
         tunnel_at=m.tunnel_clock,
         ring=m.ring in ("before-nucleus", "after-nucleus"),
+        nucleus_share=nucleus_share(offer),
         use=use,
     )
+
+
+def nucleus_share(offer: Offer) -> float | None:
+    """The push that brings this nucleus through its opening, as a share of the first puncture's force; None without one.
+
+    From the solved table of the flap; a nucleus that can be tipped counts with the round girth of its edge.
+    """
+    m, setting = offer.measures, offer.setting
+    if m.capsulorhexis_mm is None or offer.technique not in TECHNIQUES["whole-nucleus"]:
+        return None
+    use, e = setting.use, setting.estimates
+    diameter, thickness = e.nucleus_diameter.centre, e.nucleus_thickness.centre
+    tipped = offer.technique == "manual-small-incision" and can_tip(setting)
+    girth = ellipse_perimeter_mm(diameter_mm=diameter, thickness_mm=thickness)
+    stiffness = use.constants(ZonuleConstants)
+    age = setting.case.person.age_years
+    push = prolapse_estimate(
+        nucleus_diameter_mm=float(girth) / np.pi if tipped else diameter,
+        nucleus_thickness_mm=thickness,
+        capsulorhexis_mm=m.capsulorhexis_mm,
+        zonule_mn_per_mm=max(
+            total_stiffness_mn_per_mm(age_years=age, constants=stiffness) * e.support_hours.centre / 12, LEAST_LIMIT
+        ),
+        constants=use.constants(FlapConstants),
+    )
+    return float(push.force_mn) / use.number("manoeuvre_quote.capsulorhexis_force_mn")
+
+
+LEAST_LIMIT = 0.1
+"""Stiffness of a zonule of which nothing is left [mN/mm]: the table is read at its edge."""
 
 
 def zonule_margins(offer: Offer, found: Loads) -> list[Margin]:
     """One margin for every manoeuvre; unit: multiples of a healthy eye's resting load."""
     use = offer.setting.use.evidence.reader()
-    shares = {m.key: m.row for m in MANOEUVRES}
     use.row("load.puncture_travel_mm"), use.row("zonule.prestretch_mm"), use.row("zonule.load_mn")
     offer.setting.use.merge(use)
     changed = _changes(offer)
     helped = {c.words: loads_of(c.offer, drawn=False) for c in changed}
     rows = []
     for key in found.centre:
-        if key == "ring" and offer.measures.ring == "none":
+        if key == "ring-insertion" and offer.measures.ring == "none":
             continue
         own = offer.setting.use.evidence.reader()
         own.merge(use)
-        own.row(shares[key])
-        needs = Spread(found.centre[key], found.draws[key])
+        own.row(f"manoeuvre.{key.replace('-', '_')}")
+        centre, draws = found.centre[key], found.draws[key]
+        needs = Spread(centre, draws if draws.size else np.array([centre]))
         rows.append(
             margin_of(
                 f"zonule-{key}",
@@ -112,6 +150,10 @@ def _changes(offer: Offer) -> list[Change]:
         changes.append(
             Change(tr("a ring after the nucleus"), offer.with_measures(ring="after-nucleus"), "ring", "after-nucleus")
         )
+    if m.capsulorhexis_mm is not None and offer.technique in TECHNIQUES["whole-nucleus"]:
+        wider = tenth_up(m.capsulorhexis_mm + WIDER_STEPS_MM)
+        words = tr("{mm:.1f} mm opening", mm=wider)
+        changes.append(Change(words, offer.with_measures(capsulorhexis_mm=wider), "capsulorhexis_mm", wider))
     if not m.capsule_hook_clocks and not setting.lacks_kit("capsule-hooks") and m.capsulorhexis_mm is not None:
         clocks = tuple((m.tunnel_clock + offset) % 12 or 12.0 for offset in (3, 6, 9))
         changes.append(Change(tr("3 capsule hooks"), offer.with_measures(capsule_hook_clocks=clocks)))

@@ -186,7 +186,8 @@ def iris_hooks(
     After an alpha-blocker the fewest guard a wide pupil, just taut at its edge, before it comes down.
     """
     use, decided = setting.use, setting.decisions.pupil_hooks
-    reach = use.number("size.hook_reach_mm")
+    wished = setting.decisions.hook_reach_mm
+    reach = use.number("size.hook_reach_mm") if wished is None else wished
     if decided is not None:
         return decided, (reach if decided else None)
     pupil_now = setting.estimates.pupil
@@ -196,7 +197,8 @@ def iris_hooks(
     if pupil_now.centre >= wanted:
         if not setting.case.signs.alpha_blocker:
             return 0, None
-        return int(use.number("size.hooks_least")), min(reach, tenth_down(pupil_now.centre / 2))
+        guard = min(reach, tenth_down(pupil_now.centre / 2)) if wished is None else wished
+        return int(use.number("size.hooks_least")), guard
     least, usual = int(use.number("size.hooks_least")), int(use.number("size.hooks_usual_most"))
     for count in range(least, usual + 1):
         circle = pupil.opening_circle_mm(
@@ -221,6 +223,19 @@ def ring_timing(setting: Setting, technique: str) -> str:
         return "none"
     moves = setting.case.signs.phacodonesis in ("after-movement", "at-rest")
     return "after-nucleus" if gap > use.number("act.ring_needed_hours") or moves else "none"
+
+
+def ring_gap_clock(setting: Setting, ring: str) -> float | None:
+    """Where the opening of the ring is planned to lie: across from the gap in the zonule, else at 12."""
+    if ring == "none":
+        return None
+    if setting.decisions.ring_gap_clock is not None:
+        return setting.decisions.ring_gap_clock
+    gaps = setting.estimates.gap_hours
+    if not gaps:
+        return 12.0
+    first, last = _ends(gaps)
+    return wrap_hour(first + (last - first) % 12 / 2 + 6)
 
 
 def capsule_hooks(
@@ -313,4 +328,5 @@ def measures_for(setting: Setting, technique: str, anaesthetic: str | None) -> M
         sutured=technique in LARGE,
         lens_position=lens_position(setting, technique, ring),
         dye=technique != "intracapsular" and hidden,
+        ring_gap_clock=ring_gap_clock(setting, ring),
     )

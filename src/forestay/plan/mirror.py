@@ -60,6 +60,14 @@ def to_frame(case: CaseFile, decisions: Decisions) -> tuple[CaseFile, Decisions,
             "theatre": case.theatre.model_copy(update={"dominant_hand": hand}),
         }
     )
-    clock = decisions.tunnel_clock
-    turned = decisions.model_copy(update={"tunnel_clock": None if clock is None else mirror_hour(clock)})
+    turned = decisions.model_copy(
+        update={
+            name: None if clock is None else mirror_hour(clock)
+            for name, clock in (
+                ("tunnel_clock", decisions.tunnel_clock),
+                ("ring_gap_clock", decisions.ring_gap_clock),
+            )
+        }
+        | {"weak_hours": None if decisions.weak_hours is None else tuple(map(mirror_hour, decisions.weak_hours))}
+    )
     return mirrored, turned, frame

@@ -145,6 +145,8 @@ class Measures:
     sutured: bool
     lens_position: str
     dye: bool
+    ring_gap_clock: float | None = None
+    """Where the opening of the ring lies; drawn only, no load depends on it yet. None without a ring."""
 
 
 @dataclass(frozen=True)
@@ -299,6 +301,30 @@ class After:
 
 
 @dataclass(frozen=True)
+class SupportRank:
+    """One support of the zonule in its best moment, compared with the others within this eye. Hours are the eye's.
+
+    ``reserve``: share of what the most stretched fibre bears that is left at the worst step, below 0 where it is asked
+    for more; ``peak_load``: the most loaded clock hour at the last step, healthy resting load = 1; ``off_centre``: how
+    far the bag lies off centre at the end, as a multiple of the resting stretch of its fibres.
+    """
+
+    rank: int
+    label: str
+    kind: str
+    hooks: tuple[float, ...]
+    segments: tuple[float, ...]
+    ring_timing: Literal["now", "later", "not"]
+    before_step: str | None
+    held: bool
+    off_centre: float | None
+    reserve: float | None
+    peak_load: float | None
+    best: bool
+    reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Drawing:
     """What the drawings need of this plan, beyond the measures: sizes of this eye and loads by clock hour."""
 
@@ -353,6 +379,9 @@ class Plan:
     measures: Measures | None = None
     drawing: Drawing | None = None
     disagreements: tuple[dict[str, Any], ...] = field(default=())
+    decided: dict[str, Any] = field(default_factory=dict)
+    """What was settled or tried, by name; the rest was left to the plan."""
+    supports: tuple[SupportRank, ...] = field(default=())
 
 
 def as_dict(plan: Plan) -> dict[str, Any]:

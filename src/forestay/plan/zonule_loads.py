@@ -12,55 +12,46 @@ flexible bag each, at the mean zonule, by which the draws are scaled.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from forestay.calc.manoeuvres import table
 from forestay.evidence import Reader
-from forestay.frame import HOURS, hour_distance, wrap_hour
+from forestay.frame import HOURS, hour_distance
 from forestay.mechanics import bag as mechanics
-from forestay.mechanics import disc, zonule
-from forestay.mechanics.bag_model import Bag, BagConstants, Contents, Load
+from forestay.mechanics import disc, manoeuvre, zonule
+from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Contents, Load
+from forestay.mechanics.manoeuvre import Manoeuvre
 from forestay.mechanics.ring_loop import Ring, RingConstants
 from forestay.mechanics.zonule import ZonuleConstants, ZonuleParameters
 
 Floats = NDArray[np.float64]
-CALIBRATION_STEPS = 65
-"""Forces tried at once when the puncture force of a healthy eye is found; between them it is interpolated."""
-CALIBRATION_SPAN = 4.0
-"""The largest force tried, as a multiple of what the small-motion stiffness would need."""
-
-
-@dataclass(frozen=True)
-class Manoeuvre:
-    """One manoeuvre: which row gives its share of the puncture's load, and which way it pulls.
-
-    ``toward``: ``away`` from the incision, ``tunnel`` toward it, ``inward`` at the weakest hour, ``turn`` a torque.
-    ``stage``: with the ``lens`` in the bag, or with the bag ``empty``.
-    """
-
-    key: str
-    row: str
-    toward: str
-    stage: str
-    techniques: tuple[str, ...]
-
-
 SMALL = ("manual-small-incision", "phacoemulsification")
 OPEN = (*SMALL, "extracapsular")
-MANOEUVRES: tuple[Manoeuvre, ...] = (
-    Manoeuvre("puncture", "load.puncture_share", "away", "lens", OPEN),
-    Manoeuvre("capsulorhexis-pull", "load.rhexis_share", "away", "lens", SMALL),
-    Manoeuvre("hydrodissection", "load.hydrodissection_share", "away", "lens", OPEN),
-    Manoeuvre("rotation", "load.rotation_share", "turn", "lens", SMALL),
-    Manoeuvre("pole-lift", "load.pole_share", "tunnel", "lens", ("manual-small-incision",)),
-    Manoeuvre("whole-nucleus", "load.nucleus_share", "tunnel", "lens", ("manual-small-incision", "extracapsular")),
-    Manoeuvre("cortex", "load.cortex_share", "inward", "empty", OPEN),
-    Manoeuvre("ring", "load.ring_share", "away", "empty", SMALL),
-    Manoeuvre("lens-in", "load.lens_share", "away", "empty", OPEN),
-)
+TECHNIQUES: dict[str, tuple[str, ...]] = {
+    "puncture": OPEN,
+    "capsulorhexis-pull": SMALL,
+    "hydrodissection": OPEN,
+    "rotation": SMALL,
+    "pole-lift": ("manual-small-incision",),
+    "whole-nucleus": ("manual-small-incision", "extracapsular"),
+    "cortex-radial": OPEN,
+    "cortex-tangential": OPEN,
+    "ring-insertion": SMALL,
+    "lens-insertion": OPEN,
+}
+"""Which technique has which manoeuvre."""
+BEFORE_HOOKS = ("puncture", "capsulorhexis-pull")
+"""Manoeuvres done before a capsule hook can hold anything."""
+ANSWER_STEPS = 72
+"""Stations of the flexible bag: enough for an answer, half of what a picture takes."""
+FEW_STEPS = 16
+"""Draws up to which all manoeuvres are solved in one go; with more, each is solved and remembered alone."""
+Pull = tuple[float, float, float]
+"""Force to the examiner's right and up [mN], torque counter-clockwise [mN mm]."""
 
 
 @dataclass(frozen=True)
@@ -68,8 +59,7 @@ class Loads:
     """Stretch of the most stretched fibre, healthy resting stretch = 1, for each manoeuvre."""
 
     borne: float
-    """What a healthy eye of this age comes through at its hardest step of the technique."""
-    healthy: dict[str, float]
+    """What an eye at the weak end of normal comes through at its hardest step of the technique."""
     centre: dict[str, float]
     draws: dict[str, Floats]
     rest_by_hour: tuple[float, ...]
@@ -85,53 +75,41 @@ def springs(*, bag_diameter_mm: float, age_years: float, use: Reader) -> ZonuleP
     )
 
 
-@lru_cache(maxsize=512)
-def puncture_force_mn(parameters: ZonuleParameters, travel_mm: float) -> float:
-    """The sideways force [mN] that moves a healthy lens by ``travel_mm``."""
-    total = float(parameters.total_stiffness_mn_per_mm)
-    forces = np.linspace(0, CALIBRATION_SPAN * total * travel_mm, CALIBRATION_STEPS)
-    moved = disc.equilibrium(
-        support=np.ones(12), load_x_mn=0.0, load_y_mn=-forces, torque_mn_mm=0.0, parameters=parameters
-    ).displacement_mm
-    return float(np.interp(travel_mm, moved, forces))
+@dataclass(frozen=True)
+class _Where:
+    """Where the forces act, and how large the puncture's is."""
+
+    parameters: ZonuleParameters
+    force_mn: float
+    tunnel: float
+    worked_at: float
+
+    def acts(self, m: Manoeuvre) -> tuple[Load, ...]:
+        """The load of a manoeuvre, in both senses where the sense is free."""
+        return m.loads(force_mn=self.force_mn, tunnel_clock=self.tunnel, work_clock=self.worked_at)
+
+    def pull(self, load: Load) -> Pull:
+        """A load as it acts on the rigid disc."""
+        return Bag((1.0,) * 12, self.parameters, "lens", None, (), load).load_on_disc()
 
 
-def _direction(manoeuvre: Manoeuvre, tunnel_at: float, weakest: float) -> tuple[float, float]:
-    clock = {"away": wrap_hour(tunnel_at + 6), "tunnel": tunnel_at, "inward": wrap_hour(weakest + 6), "turn": 12.0}
-    x, y = zonule.direction(clock[manoeuvre.toward])
-    return x, y
-
-
-ANSWER_STEPS = 72
-"""Stations of the flexible bag: enough for an answer, half of what a picture takes."""
-FEW_STEPS = 16
-"""Draws up to which all manoeuvres are solved in one go; with more, each is solved and remembered alone."""
-Pull = tuple[float, float, float]
-"""Force to the examiner's right and up [mN], torque counter-clockwise [mN mm]."""
-
-
-def _pull(manoeuvre: Manoeuvre, share: float, at: _Where) -> Pull:
-    force = share * at.force_mn
-    if manoeuvre.toward == "turn":
-        return 0.0, 0.0, force * float(at.parameters.bag_radius_mm)
-    x, y = _direction(manoeuvre, at.tunnel, at.weakest)
-    return force * x, force * y, 0.0
-
-
-def _peak(support: Floats, manoeuvres: Sequence[Manoeuvre], shares: Sequence[float], at: _Where) -> Floats:
+def _peak(support: Floats, manoeuvres: Sequence[Manoeuvre], at: _Where) -> Floats:
     """Stretch of the most stretched fibre (k, n), resting healthy = 1, for every manoeuvre and draw.
 
-    Remembered by content: a control that leaves zonule and incision alone does not solve them again, and two
-    techniques that pull alike share one answer.
+    Of two senses the worse counts. Remembered by content: a control that leaves zonule and incision alone does not
+    solve them again, and two techniques that pull alike share one answer.
     """
-    pulls = [_pull(m, share, at) for m, share in zip(manoeuvres, shares, strict=True)]
     n = support.shape[1]
-    if not pulls:
+    if not manoeuvres:
         return np.zeros((0, n))
+    pulls = [[at.pull(load) for load in at.acts(m)] for m in manoeuvres]
     contents = np.ascontiguousarray(support).tobytes()
     if n <= FEW_STEPS:
-        return _peaks_of(contents, n, tuple(pulls), at.parameters)
-    return np.concatenate([_peaks_of(contents, n, (pull,), at.parameters) for pull in pulls])
+        together = _peaks_of(contents, n, tuple(p for senses in pulls for p in senses), at.parameters)
+        ends = np.cumsum([len(senses) for senses in pulls])[:-1]
+        return np.stack([part.max(axis=0) for part in np.split(together, ends)])
+    each = [[_peaks_of(contents, n, (p,), at.parameters)[0] for p in senses] for senses in pulls]
+    return np.stack([np.max(senses, axis=0) for senses in each])
 
 
 @lru_cache(maxsize=256)
@@ -147,16 +125,6 @@ def _peaks_of(contents: bytes, n: int, pulls: tuple[Pull, ...], parameters: Zonu
     peak: Floats = np.where(np.asarray(state.state) == "held", held, np.inf).reshape(len(pulls), n)
     peak.setflags(write=False)
     return peak
-
-
-@dataclass(frozen=True)
-class _Where:
-    """Where the forces act, and how large the puncture's is."""
-
-    parameters: ZonuleParameters
-    force_mn: float
-    tunnel: float
-    weakest: float
 
 
 @dataclass(frozen=True)
@@ -177,41 +145,46 @@ class EmptyBag:
             use.constants(BagConstants), use.constants(RingConstants), ring, use.number("load.yielding_multiple")
         )
 
-    def scale(self, support: tuple[float, ...], m: Manoeuvre, share: float, at: _Where, *, ring: bool) -> float:
+    def scale(self, support: tuple[float, ...], m: Manoeuvre, at: _Where, *, ring: bool) -> float:
         """Peak stretch in the empty bag over peak stretch on the disc, for one load at the mean zonule; 1 with a lens in."""
         if m.stage != "empty":
             return 1.0
-        clock = at.weakest if m.toward == "inward" else wrap_hour(at.tunnel + 6)
-        if len(set(support)) == 1:
-            clock = 12.0  # an even zonule answers alike all round
-        load = Load("radial", clock, share * at.force_mn, inward=m.toward == "inward")
-        pairs: tuple[tuple[Contents, bool], ...] = (("empty", ring), ("lens", False))
-        peaks = [
-            _peak_of(Bag(support, at.parameters, contents, self.ring if with_ring else None, (), load), self)
-            for contents, with_ring in pairs
-        ]
-        if not np.isfinite(peaks[1]) or peaks[1] == 0:
+        acts = at.acts(m)
+        if len(set(support)) == 1:  # an even zonule answers alike all round
+            acts = tuple(replace(load, clock=12.0) for load in acts)
+        with_ring = ring and m.key not in m.BEFORE_RING
+        bagged, on_disc = (
+            max(
+                _peak_of(Bag(support, at.parameters, contents, self.ring if ringed else None, (), load), self)
+                for load in acts
+            )
+            for contents, ringed in self._pairs(with_ring)
+        )
+        if not np.isfinite(on_disc) or on_disc == 0:
             return 1.0
-        return float(peaks[0] / peaks[1])
+        return float(bagged / on_disc)
+
+    @staticmethod
+    def _pairs(with_ring: bool) -> tuple[tuple[Contents, bool], tuple[Contents, bool]]:
+        return ("empty", with_ring), ("lens", False)
 
 
 @lru_cache(maxsize=512)
 def _peak_of(bag: Bag, empty: EmptyBag) -> float:
-    state = mechanics.rest(bag=bag, constants=empty.bag, ring_constants=empty.rings, stations=ANSWER_STEPS)
+    state = mechanics.rest(
+        bag=bag,
+        constants=empty.bag,
+        ring_constants=empty.rings,
+        stations=ANSWER_STEPS,
+        alone=_left_alone(replace(bag, load=None), empty),
+    )
     return state.peak_stretch_mm if state.state == "held" else float("inf")
 
 
-def weakest_hour(mean_support: Floats, tunnel_at: float) -> float:
-    """The clock hour with the least zonule that still has some; of equals, the one farthest from the tunnel."""
-    hours = [h for h, s in zip(HOURS, mean_support, strict=True) if s > 0] or list(HOURS)
-    by_hour = dict(zip(HOURS, mean_support, strict=True))
-    gap = [h for h, s in zip(HOURS, mean_support, strict=True) if s <= 0]
-
-    def rank(hour: float) -> tuple[float, float, float]:
-        beside = min((hour_distance(hour, g) for g in gap), default=0.0)
-        return beside, float(by_hour[int(hour)]), -hour_distance(hour, tunnel_at)
-
-    return float(min(hours, key=rank))
+@lru_cache(maxsize=128)
+def _left_alone(bag: Bag, empty: EmptyBag) -> BagState:
+    """The bag without a load: every load on it begins from there, so it is solved once for all of them."""
+    return mechanics.rest(bag=bag, constants=empty.bag, ring_constants=empty.rings, stations=ANSWER_STEPS)
 
 
 def loads(
@@ -223,44 +196,47 @@ def loads(
     parameters: ZonuleParameters,
     tunnel_at: float,
     ring: bool,
+    nucleus_share: float | None,
     use: Reader,
 ) -> Loads:
     """Loads of every manoeuvre of ``technique``; none where lens and bag are taken out together (nothing is spared).
 
     ``support`` (12, n) and ``support_mean`` (12,) [share of healthy support]; ``lent`` (12,) what capsule hooks add at
-    their hours once they are in; ``ring``: whether a tension ring is in before the lens (and before the cortex).
+    their hours once they are in; ``ring``: whether a tension ring is in before the lens (and before the cortex);
+    ``nucleus_share`` the push that brings this nucleus through its opening, as a share of the first puncture.
     """
-    chosen = [m for m in MANOEUVRES if technique in m.techniques]
-    shares = [use.number(m.row) for m in chosen]
-    force = puncture_force_mn(parameters, use.number("load.puncture_travel_mm"))
-    where = _Where(parameters, force, tunnel_at, weakest_hour(support_mean, tunnel_at))
+    chosen = [
+        m if nucleus_share is None or m.key != "whole-nucleus" else replace(m, share=nucleus_share)
+        for m in table(use)
+        if technique in TECHNIQUES[m.key]
+    ]
+    force = manoeuvre.puncture_force_mn(springs=parameters, travel_mm=use.number("load.puncture_travel_mm"))
+    worked_at = manoeuvre.weakest_hour(support=tuple(float(v) for v in support_mean), tunnel_clock=tunnel_at)
+    where = _Where(parameters, force, tunnel_at, worked_at)
     empty = EmptyBag.read(use)
-    share = use.number("load.borne_share")
-    sound = (share,) * 12
-    healthy = _peak(np.full((12, 1), share), chosen, shares, where)[:, 0]
-    healthy = healthy * [empty.scale(sound, m, s, where, ring=False) for m, s in zip(chosen, shares, strict=True)]
-    before = [i for i, m in enumerate(chosen) if m.key in ("puncture", "capsulorhexis-pull")]
-    after = [i for i in range(len(chosen)) if i not in before]
-    peaks = np.zeros((len(chosen), support.shape[1] + 1))
+    sound = (use.number("load.borne_share"),) * 12
+    usual = [m for m in table(use) if technique in TECHNIQUES[m.key]]
+    healthy = _peak(np.array(sound)[:, None], usual, where)[:, 0] if usual else np.zeros(0)
+    healthy = healthy * [empty.scale(sound, m, where, ring=False) for m in usual]
+    borne = float(healthy.max(initial=0.0))
     bare = np.concatenate([support_mean[:, None], support], axis=1)
     helped = np.minimum(bare + lent[:, None], 1.0)
-    for part, columns in ((before, bare), (after, helped)):
-        if part:
-            peaks[part] = _peak(columns, [chosen[i] for i in part], [shares[i] for i in part], where)
-    mean = tuple(float(v) for v in np.minimum(support_mean + lent, 1.0))
-    scale = [empty.scale(mean, m, s, where, ring=ring and m.key != "ring") for m, s in zip(chosen, shares, strict=True)]
-    peaks *= np.array(scale)[:, None]
-    borne = float(healthy.max(initial=0.0))
-    peaks = np.minimum(peaks, empty.yielding * borne)
+    mean = tuple(float(v) for v in helped[:, 0])
+    peaks: dict[str, Floats] = {}
+    for columns, part in (
+        (bare, [m for m in chosen if m.key in BEFORE_HOOKS]),
+        (helped, [m for m in chosen if m.key not in BEFORE_HOOKS]),
+    ):
+        peaks |= {m.key: row for m, row in zip(part, _peak(columns, part, where), strict=True)}
+    scaled = {m.key: peaks[m.key] * empty.scale(mean, m, where, ring=ring) for m in chosen}
+    shown = {key: np.minimum(peak, empty.yielding * borne) for key, peak in scaled.items()}
     rest = disc.equilibrium(support=support_mean, load_x_mn=0.0, load_y_mn=0.0, torque_mn_mm=0.0, parameters=parameters)
-    moved = float(np.asarray(rest.displacement_mm).reshape(-1)[0])
-    x, y = float(np.asarray(rest.x_mm).reshape(-1)[0]), float(np.asarray(rest.y_mm).reshape(-1)[0])
-    tension = np.asarray(rest.tension_mn).reshape(12, -1)[:, 0] / float(parameters.resting_load_mn)
+    x, y, moved = (float(np.ravel(v)[0]) for v in (rest.x_mm, rest.y_mm, rest.displacement_mm))
+    tension = np.reshape(rest.tension_mn, (12, -1))[:, 0] / float(parameters.resting_load_mn)
     return Loads(
         borne=borne,
-        healthy={m.key: float(h) for m, h in zip(chosen, healthy, strict=True)},
-        centre={m.key: float(p[0]) for m, p in zip(chosen, peaks, strict=True)},
-        draws={m.key: p[1:] for m, p in zip(chosen, peaks, strict=True)},
+        centre={key: float(peak[0]) for key, peak in shown.items()},
+        draws={key: peak[1:] for key, peak in shown.items()},
         rest_by_hour=tuple(float(t) for t in tension),
         displacement_mm=moved,
         displacement_clock=zonule.clock_of(x, y) if moved > disc.RESIDUAL else None,

@@ -19,7 +19,7 @@ def readable(plan: Plan, *, label: str, width: int) -> str:
     """The whole plan as text, no line longer than ``width`` characters (at least 48)."""
     width = max(width, NARROWEST)
     blocks = [_head(plan, label, width), _margins(plan, width), _estimates(plan, width), _choice(plan, width)]
-    blocks += [_lens(plan, width), _steps(plan, width), _kit(plan, width), _doses(plan, width)]
+    blocks += [_supports(plan, width), _lens(plan, width), _steps(plan, width), _kit(plan, width), _doses(plan, width)]
     blocks += [_fallbacks(plan, width), _stops(plan, width), _after(plan, width), _doubts(plan, width)]
     blocks.append([*_lines(plan.caution, width), *_lines(say.version_words(plan), width)])
     return "\n\n".join("\n".join(b) for b in blocks if b) + "\n"
@@ -137,6 +137,23 @@ def _choice(plan: Plan, width: int) -> list[str]:
         if shown:
             said += _lines("; ".join(say.one_risk(r) for r in shown) + ".", width, first=f"   {tr('risk:')} ")
     return said
+
+
+def _supports(plan: Plan, width: int) -> list[str]:
+    if not plan.supports:
+        return []
+    lines = _title(tr("Supports of the zonule, best first (ranks within this eye)"))
+    for row in plan.supports:
+        said = tr("{rank}. {label}", rank=row.rank, label=row.label)
+        if not row.held or row.reserve is None or row.peak_load is None:
+            said += tr(": the bag is not held at every step")
+        else:
+            said += tr(
+                ": reserve {reserve:+.0%}, neighbours carry {load:.1f} times", reserve=row.reserve, load=row.peak_load
+            )
+        lines += _lines(said, width, rest="   ")
+        lines += [line for reason in row.reasons for line in _lines(reason, width, first="   - ", rest="     ")]
+    return lines
 
 
 def _lens(plan: Plan, width: int) -> list[str]:

@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid5
 
-from forestay.case.bodies import Body, Decided, Withdrawn
+from forestay.case.bodies import Body, Decided, Found, Withdrawn
 from forestay.case.case_file import decode, parse_case
 from forestay.case.chain import Link, facts_of
 from forestay.case.fact import Fact, content, new_fact
@@ -18,7 +18,7 @@ from forestay.case.fold import conflict, fold
 from forestay.case.from_file import DEVICE, facts_from_case
 from forestay.case.lines import looks_like_facts
 from forestay.case.replay import ThreadEntry, thread
-from forestay.errors import ConflictingFact, NotFound
+from forestay.errors import ConflictingFact, ForestayError, NotFound
 from forestay.exchange.jsonlines import Imported, count, export_facts, import_facts
 from forestay.eye.situation import Situation
 from forestay.eye.validation import validate
@@ -176,6 +176,20 @@ def decide(
     return record(store, case_id, bodies, who=who, based_on=based_on)
 
 
+def record_seen(
+    store: FactStore,
+    case_id: str,
+    values: Mapping[str, Any],
+    *,
+    key: UUID,
+    who: Who,
+    based_on: int | None = None,
+) -> Fact:
+    """Keep signs that were seen, by field of the case file, as one fact. The same key again changes nothing."""
+    body = validate(Found, {"values": dict(values)})
+    return record(store, case_id, {key: body}, who=who, based_on=based_on)[0]
+
+
 def take_back(
     store: FactStore, case_id: str, fact_id: UUID, *, why: str, key: UUID, who: Who, based_on: int | None = None
 ) -> Fact:
@@ -202,6 +216,16 @@ def kept_case(store: FactStore, case_id: str) -> KeptCase:
 def situation(store: FactStore, case_id: str) -> Situation:
     """What the facts of a case amount to."""
     return fold(store.facts(case_id))
+
+
+def situation_at(store: FactStore, case_id: str, head: int) -> Situation | None:
+    """What the first ``head`` facts amount to; None where side or age were not known yet."""
+    links = store.links(case_id)
+    if not 0 < head <= len(links):
+        return None
+    with suppress(ForestayError):
+        return fold(facts_of(links[:head]))
+    return None
 
 
 def case_ids(store: FactStore) -> list[str]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import hashlib
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import datetime, timedelta
 from threading import Lock
 from typing import Any
@@ -44,28 +45,31 @@ class Planner:
 
     def __init__(self, make: Make | None = None, *, kept: int = PLANS_KEPT) -> None:
         self._make = make or usual_make()
+        self._quick = make or usual_make(quick=True)
         self._kept = kept
         self._plans: OrderedDict[str, Plan] = OrderedDict()
         self._lock = Lock()
 
-    def plan(self, situation: Situation) -> Plan:
-        """The plan for this situation, made once."""
-        key = digest(situation)
+    def plan(self, situation: Situation, *, quick: bool = False) -> Plan:
+        """The plan for this situation, made once. ``quick``: only what moves with a control (see ``usual_make``)."""
+        whole = digest(situation)
+        key = f"{whole} quick"
         with self._lock:
-            known = self._plans.get(key)
-            if known is not None:
-                self._plans.move_to_end(key)
-                return known
-        made = self._make(situation)
+            for name in (whole, key) if quick else (whole,):
+                known = self._plans.get(name)
+                if known is not None:
+                    self._plans.move_to_end(name)
+                    return known
+        made = (self._quick if quick else self._make)(situation)
         with self._lock:
-            self._plans[key] = made
+            self._plans[key if quick else whole] = made
             while len(self._plans) > self._kept:
                 self._plans.popitem(last=False)
         return made
 
-    def look(self, situation: Situation, look: Mapping[str, Any]) -> Plan:
+    def look(self, situation: Situation, look: Mapping[str, Any], *, quick: bool = False) -> Plan:
         """The plan with some decisions tried."""
-        return self.plan(looked_at(situation, look))
+        return self.plan(looked_at(situation, look), quick=quick)
 
 
 def caution() -> str:
@@ -75,12 +79,16 @@ def caution() -> str:
     return standing()
 
 
-def usual_make() -> Make:
-    """``plan.make`` with the context that ships, read once."""
+def usual_make(*, quick: bool = False) -> Make:
+    """``plan.make`` with the context that ships, read once.
+
+    ``quick`` leaves out what no control under the hand shows: margins of techniques that do not come first, the search
+    for supports, and the interval of loads that only rank. Every number that it gives is that of the whole plan.
+    """
     from forestay.plan.context import Context
     from forestay.plan.make import make
 
-    context = Context.default()
+    context = replace(Context.default(), searching=not quick)
     return lambda situation: make(situation, context)
 
 
@@ -104,9 +112,17 @@ class Desk:
         """One case; an unknown one is an error."""
         return cases.kept_case(self._store, case_id)
 
-    def plan(self, situation: Situation, look: Mapping[str, Any]) -> Plan:
-        """The plan, with some decisions tried and not kept."""
-        return self._planner.look(situation, look)
+    def before(self, case_id: str, head: int) -> Situation | None:
+        """What was known when only the first ``head`` facts were kept; None where that was no case yet."""
+        return cases.situation_at(self._store, case_id, head)
+
+    def plan(self, situation: Situation, look: Mapping[str, Any], *, quick: bool = False) -> Plan:
+        """The plan, with some decisions tried and not kept; ``quick`` while a control moves."""
+        return self._planner.look(situation, look, quick=quick)
+
+    def record_seen(self, case_id: str, values: Mapping[str, Any], *, key: UUID, based_on: int | None = None) -> None:
+        """Keep what was seen, by field of the case file, as one finding. The same key again changes nothing."""
+        cases.record_seen(self._store, case_id, values, key=key, who=self._who, based_on=based_on)
 
     def decide(
         self, case_id: str, choices: Mapping[str, Any], *, reason: str, key: UUID, based_on: int | None = None

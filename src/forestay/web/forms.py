@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from forestay.draw.controls import BY_NAME
+from forestay.draw.gap_arc import arc_hours, main_run, with_end
 from forestay.errors import InvalidInput
 from forestay.eye.situation import Decisions
 from forestay.eye.validation import validate
@@ -13,6 +14,7 @@ from forestay.frame import wrap_hour
 from forestay.text import tr
 
 LONGEST_TEXT = 400
+LAST_HOUR = 12
 
 
 def number(field: str, text: str) -> float:
@@ -42,7 +44,7 @@ def typed(name: str, text: str) -> Any:
                 allowed=tr("a whole number"),
             )
         return int(value)
-    return wrap_hour(value) if name == "tunnel_clock" else value
+    return wrap_hour(value) if BY_NAME[name].kind == "angular" else value
 
 
 def look(query: Mapping[str, str]) -> dict[str, Any]:
@@ -60,14 +62,56 @@ def look(query: Mapping[str, str]) -> dict[str, Any]:
         shown = query.get(f"was_{name}")
         if shown is None or name in held or text != shown.strip():
             moved[name] = typed(name, text)
+    gap = _gap(query, held=held)
+    if gap is not None:
+        moved[GAP] = gap
     if query.get("step"):
         moved.update(_stepped(query, query["step"]))
     checked = validate(Decisions, moved)
     return {name: getattr(checked, name) for name in moved}
 
 
+GAP = "weak_hours"
+ENDS = {"weak_from": "from", "weak_to": "to"}
+"""Fields that move one end of the gap, with the end."""
+
+
+def _gap(query: Mapping[str, str], *, held: Iterable[str]) -> tuple[float, ...] | None:
+    """The gap that is tried; None where it was not moved. ``weak_hours`` is what the page showed or the whole of what is
+    tried; ``weak_from`` and ``weak_to`` move an end of it."""
+    text = query.get(GAP, "").strip()
+    if not text:
+        return None
+    hours = arc_hours(text)
+    shown = query.get(f"was_{GAP}")
+    moved = shown is None or GAP in held or text != shown.strip()
+    for name, end in ENDS.items():
+        typed_hour = query.get(name, "").strip()
+        if typed_hour and typed_hour != query.get(f"was_{name}", "").strip():
+            hours, moved = with_end(hours, end, _clock(name, typed_hour)), True
+    return hours if moved else None
+
+
+def _clock(name: str, text: str) -> float:
+    hour = number(name, text)
+    if not 0 <= hour <= LAST_HOUR:
+        words = tr("1 to 12 o'clock")
+        raise InvalidInput(
+            tr("{field} is {value:g}; allowed: {words}.", field=name, value=hour, words=words),
+            field=name,
+            value=hour,
+            allowed=words,
+        )
+    return wrap_hour(hour)
+
+
 def _stepped(query: Mapping[str, str], step: str) -> dict[str, Any]:
     name, _, by = step.partition(":")
+    if name in ENDS and query.get(GAP):
+        hours = arc_hours(query[GAP])
+        run = main_run(hours) or (0.0,)
+        at = run[0] if name == "weak_from" else run[-1]
+        return {GAP: with_end(hours, ENDS[name], wrap_hour(at + number("step", by)))}
     control = BY_NAME.get(name)
     if control is None or not query.get(name):
         raise InvalidInput(

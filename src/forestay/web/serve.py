@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import errno
 import socket
+import threading
 from typing import Protocol
 
 import uvicorn
 from fastapi import FastAPI
 
 from forestay.errors import ForestayError, InvalidInput
+from forestay.mechanics import fast
 from forestay.services.planning import open_desk
 from forestay.text import tr
 from forestay.web.app import create_app
@@ -39,6 +41,7 @@ def serve(port: int, db: str | None, demo: bool, *, say: Say = print) -> None:
         app = application(db, demo=demo)
         address = f"http://{HOST}:{listening.getsockname()[1]}/"
         say(tr("Forestay is at {address} (stop with Ctrl+C).", address=address))
+        threading.Thread(target=fast.start, daemon=True).start()
         uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False)).run(sockets=[listening])
     except KeyboardInterrupt:
         say(tr("Stopped."))

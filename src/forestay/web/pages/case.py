@@ -12,11 +12,14 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
 from forestay.draw.controls import BY_NAME
+from forestay.draw.gap_arc import arc_hours
 from forestay.errors import InvalidInput
+from forestay.eye.situation import FINDINGS
+from forestay.plan.compare import compare
 from forestay.services.planning import Desk
 from forestay.text import tr
+from forestay.web.forms import GAP, sentence, typed
 from forestay.web.forms import look as read_look
-from forestay.web.forms import sentence, typed
 from forestay.web.render import Renderer, target_of, wants_part
 from forestay.web.views.case_build import case_label, case_view, look_address
 
@@ -28,18 +31,24 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
     """The pages of a case."""
     routes = APIRouter(prefix="/cases/{case_id}", include_in_schema=False)
 
-    def show(request: Request, case_id: str, look: Mapping[str, Any]) -> Response:
+    def show(request: Request, case_id: str, look: Mapping[str, Any], since: int = 0) -> Response:
         opened = desk.open(case_id)
         base = desk.plan(opened.situation, {})
-        plan = desk.plan(opened.situation, look) if look else base
-        page = renderer.page(request, "case.html", case_view(opened, base, plan, look))
-        if wants_part(request) and target_of(request) != "below":
+        asked = target_of(request) if wants_part(request) else ""
+        # Under a moving hand only the part in sight is worked out; what lies below is asked for when the hand rests.
+        plan = desk.plan(opened.situation, look, quick=asked == "look") if look else base
+        changes = compare(base, plan) if look else None
+        earlier = desk.before(case_id, since) if since and not look else None
+        if earlier is not None:
+            changes = compare(desk.plan(earlier, {}), base)
+        page = renderer.page(request, "case.html", case_view(opened, base, plan, look, changes))
+        if wants_part(request) and asked != "below":
             page.headers["HX-Replace-Url"] = look_address(case_id, look)
         return page
 
     @routes.get("")
-    def case(request: Request, case_id: str) -> Response:
-        return show(request, case_id, {})
+    def case(request: Request, case_id: str, since: str = "") -> Response:
+        return show(request, case_id, {}, _count(since) or 0)
 
     @routes.get("/margins")
     def margins(request: Request, case_id: str) -> Response:
@@ -54,7 +63,17 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
             raise InvalidInput(tr("Nothing was chosen; allowed: {allowed}.", allowed=allowed), allowed=allowed)
         reason = sentence("reason", form.get("reason", ""))
         await run_in_threadpool(desk.decide, case_id, choices, reason=reason, key=_key(form), based_on=_head(form))
-        return RedirectResponse(f"/cases/{case_id}", SEE_OTHER)
+        return _seen_from(form, f"/cases/{case_id}")
+
+    @routes.post("/findings")
+    async def record_seen(request: Request, case_id: str) -> Response:
+        form = await _form(request)
+        hours = arc_hours(form.get(GAP, ""))
+        await run_in_threadpool(
+            desk.record_seen, case_id, {FINDINGS[GAP]: list(hours)}, key=_key(form), based_on=_head(form)
+        )
+        still = {name: typed(name, form[name]) for name in BY_NAME if form.get(name)}
+        return _seen_from(form, look_address(case_id, still))
 
     @routes.post("/withdrawals")
     async def take_back(request: Request, case_id: str) -> Response:
@@ -62,7 +81,7 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
         why = sentence("why", form.get("why", ""))
         fact = _uuid("fact", form.get("fact", ""))
         await run_in_threadpool(desk.take_back, case_id, fact, why=why, key=_key(form), based_on=_head(form))
-        return RedirectResponse(f"/cases/{case_id}", SEE_OTHER)
+        return _seen_from(form, f"/cases/{case_id}")
 
     @routes.get("/sheet.pdf")
     def sheet(case_id: str, request: Request) -> Response:
@@ -87,8 +106,18 @@ def _key(form: Mapping[str, str]) -> UUID:
 
 
 def _head(form: Mapping[str, str]) -> int | None:
-    text = form.get("based_on", "")
-    return int(text) if text.isdecimal() and len(text) < LONGEST_COUNT else None
+    return _count(form.get("based_on", ""))
+
+
+def _count(text: str) -> int | None:
+    return int(text) if text.isdecimal() and text.isascii() and len(text) < LONGEST_COUNT else None
+
+
+def _seen_from(form: Mapping[str, str], address: str) -> RedirectResponse:
+    """To the page, which says what the new facts changed against what this form had seen."""
+    head = _head(form)
+    since = f"{'&' if '?' in address else '?'}since={head}" if head else ""
+    return RedirectResponse(address + since, SEE_OTHER)
 
 
 def _uuid(field: str, text: str) -> UUID:

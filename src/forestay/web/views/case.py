@@ -21,6 +21,7 @@ from forestay.plan.model import (
     Risk,
     Step,
     Stop,
+    SupportRank,
     Unassessed,
 )
 from forestay.web.views.shell import View, told
@@ -66,6 +67,8 @@ class Trying:
     """A look: the page shows a plan that is not decided."""
 
     items: tuple[TriedItem, ...] = field(metadata=told("the controls that were moved"))
+    gap: TriedItem | None = field(metadata=told("the gap that is tried; it can be kept as seen, not decided"))
+    gap_key: str = field(metadata=told("identity of the finding that the form would keep; a repeat is harmless"))
     key: str = field(metadata=told("identity of the decision that the form would keep; a repeat is harmless"))
 
 
@@ -84,6 +87,43 @@ class ControlRow:
     choices: tuple[tuple[str, str], ...] = field(metadata=told("value and words of each choice; empty for a number"))
     held: bool = field(metadata=told("True where it was moved and not decided"))
     turns: bool = field(metadata=told("True where the value goes round, as on a clock"))
+    note: str = field(metadata=told("what must be known beside the name; empty where nothing"))
+
+
+@dataclass(frozen=True)
+class GapRow:
+    """The control of the gap in the zonule, below the drawing."""
+
+    value: str = field(metadata=told("the gap as it stands in the address"))
+    shown: str = field(metadata=told("the gap in words"))
+    first: str | None = field(metadata=told("hour at which the longest gap begins; None where there is none"))
+    last: str | None = field(metadata=told("hour at which the longest gap ends"))
+    start: str = field(metadata=told("the gap that is tried first where there is none: across from the tunnel"))
+    held: bool = field(metadata=told("True where it was moved and not recorded"))
+
+
+@dataclass(frozen=True)
+class KeyRow:
+    """One line of the key below the drawing."""
+
+    sample: Markup = field(metadata=told("the line as it is drawn"))
+    words: str = field(metadata=told("what it is, with its size"))
+
+
+@dataclass(frozen=True)
+class ChangeRow:
+    """One thing that changed."""
+
+    words: str = field(metadata=told("what changed"))
+    why: str = field(metadata=told("the control or finding that moved it"))
+
+
+@dataclass(frozen=True)
+class ChangesView:
+    """What changed and why."""
+
+    line: str = field(metadata=told("one sentence; says what can be moved where nothing was"))
+    rows: tuple[ChangeRow, ...] = field(metadata=told("everything that changed, what matters most first"))
 
 
 @dataclass(frozen=True)
@@ -146,6 +186,7 @@ class CaseView(View):
     case_id: str = field(metadata=told("identity of the case"))
     band: Band = field(metadata=told("whose eye this is"))
     decision: DecisionLine = field(metadata=told("the first line of the plan"))
+    changes: ChangesView = field(metadata=told("what changed and why, by a look or by the last fact"))
     trying: Trying | None = field(metadata=told("what is tried and not decided"))
     held: str = field(metadata=told("names of the tried controls, as the form sends them"))
     based_on: int = field(metadata=told("how many facts this page knows: what a decision made here rests on"))
@@ -155,13 +196,16 @@ class CaseView(View):
     checks: tuple[Check, ...] = field(metadata=told("what does not fit"))
     estimates: tuple[Estimate, ...] = field(metadata=told("what was worked out rather than measured"))
     above: Markup | None = field(metadata=told("the eye from above"))
+    key: tuple[KeyRow, ...] = field(metadata=told("what each line of the drawing is"))
     section: Markup | None = field(metadata=told("the eye in section"))
     controls: tuple[ControlRow, ...] = field(metadata=told("what can be moved"))
+    gap: GapRow | None = field(metadata=told("the gap in the zonule, which can be tried; None where nothing is drawn"))
     margins: tuple[MarginRow, ...] = field(metadata=told("the absolute margins"))
     zonule: tuple[MarginRow, ...] = field(metadata=told("the comparative margins"))
     unassessed: tuple[Unassessed, ...] = field(metadata=told("margins that lack input"))
     options: tuple[OptionRow, ...] = field(metadata=told("the ways compared, best first"))
     chosen: Chosen = field(metadata=told("the choice with its reasons"))
+    supports: tuple[SupportRank, ...] = field(metadata=told("supports of a weak zonule, best first; empty where it is sound"))
     lens: LensPlan = field(metadata=told("powers by position"))
     astigmatism: Astigmatism = field(metadata=told("what the incision does to the cornea"))
     steps: tuple[Step, ...] = field(metadata=told("the operation in order"))

@@ -12,20 +12,29 @@ from uuid import uuid4
 from markupsafe import Markup
 
 from forestay.draw.above import draw_above
-from forestay.draw.controls import BY_NAME, CONTROLS, Control, ring_words, value_of, value_words
+from forestay.draw.above_legend import key_samples
+from forestay.draw.controls import BY_NAME, CONTROLS, Control, value_of, value_words
+from forestay.draw.gap_arc import arc_text, arc_words, main_run
 from forestay.draw.names import side_words
 from forestay.draw.palette import LIGHT
 from forestay.draw.section import draw_section
 from forestay.eye.situation import Situation
+from forestay.frame import HOURS, wrap_hour
+from forestay.plan.compare import Changes
 from forestay.plan.model import Decision, Drawing, Measures, Option, Plan
+from forestay.plan.said import ring_words
 from forestay.services.cases import KeptCase
 from forestay.text import field_words, tr
 from forestay.web.views.case import (
     Band,
     CaseView,
+    ChangeRow,
+    ChangesView,
     ControlRow,
     DecisionLine,
     FactRow,
+    GapRow,
+    KeyRow,
     OptionRow,
     TriedItem,
     Trying,
@@ -33,12 +42,16 @@ from forestay.web.views.case import (
 from forestay.web.views.margins import margin_rows
 from forestay.web.views.shell import shell
 
-Value = float | int | str
+Value = float | int | str | tuple[float, ...]
+GAP = "weak_hours"
 
 
-def case_view(opened: KeptCase, base: Plan, plan: Plan, look: Mapping[str, Any]) -> CaseView:
-    """The page of one eye. ``base`` is the plan as decided; ``plan`` the one with ``look`` tried."""
-    tried = dict(look) if base.measures and any(_moved(base.measures, name, v) for name, v in look.items()) else {}
+def case_view(
+    opened: KeptCase, base: Plan, plan: Plan, look: Mapping[str, Any], changes: Changes | None = None
+) -> CaseView:
+    """The page of one eye. ``base`` is the plan as decided; ``plan`` the one with ``look`` tried; ``changes`` what that
+    look, or the last fact, changed."""
+    tried = dict(look) if base.measures and any(_moved(base, name, v) for name, v in look.items()) else {}
     address = _addresses(opened.case_id, tried)
     main, zonule = margin_rows(plan, base if tried else None, address)
     drawing, measures = plan.drawing, plan.measures
@@ -47,7 +60,8 @@ def case_view(opened: KeptCase, base: Plan, plan: Plan, look: Mapping[str, Any])
         case_id=opened.case_id,
         band=band(opened),
         decision=decision_line(plan.decision),
-        trying=_trying(tried, base.measures),
+        changes=_changes(changes),
+        trying=_trying(tried, base),
         held=" ".join(tried),
         based_on=opened.head,
         said=_said(plan),
@@ -59,13 +73,16 @@ def case_view(opened: KeptCase, base: Plan, plan: Plan, look: Mapping[str, Any])
         checks=tuple(replace(c, field=field_words(c.field)) for c in plan.checks),
         estimates=plan.estimates,
         above=_above(drawing, measures),
+        key=_key(drawing, measures),
         section=Markup(draw_section(drawing, measures, palette=LIGHT)) if drawing and measures else None,  # noqa: S704
         controls=controls(measures, tried) if measures else (),
+        gap=_gap(drawing, measures, held=GAP in tried) if drawing and measures else None,
         margins=main,
         zonule=zonule,
         unassessed=plan.unassessed,
         options=tuple(_option(o, plan) for o in sorted(plan.options, key=lambda o: o.rank)),
         chosen=plan.chosen,
+        supports=plan.supports,
         lens=plan.lens,
         astigmatism=plan.astigmatism,
         steps=plan.steps,
@@ -92,7 +109,14 @@ def _said(plan: Plan) -> str:
 def _above(drawing: Drawing | None, measures: Measures | None) -> Markup | None:
     if drawing is None or measures is None:
         return None
-    return Markup(draw_above(drawing, measures, handles=True, palette=LIGHT))  # noqa: S704 - our own markup, escaped there
+    return Markup(draw_above(drawing, measures, handles=True, palette=LIGHT, with_key=False))  # noqa: S704 - our own markup, escaped there
+
+
+def _key(drawing: Drawing | None, measures: Measures | None) -> tuple[KeyRow, ...]:
+    if drawing is None or measures is None:
+        return ()
+    rows = key_samples(drawing, measures, palette=LIGHT)
+    return tuple(KeyRow(Markup(sample), words) for sample, words in rows)  # noqa: S704 - our own markup
 
 
 def case_label(case_id: str) -> str:
@@ -163,11 +187,32 @@ def _control(control: Control, value: float, held: bool) -> ControlRow:
         choices=choices,
         held=held,
         turns=control.kind == "angular",
+        note=tr(control.note),
     )
 
 
-def _moved(measures: Measures, name: str, value: Value) -> bool:
-    return _now(measures, name) != value
+def _gap(drawing: Drawing, measures: Measures, *, held: bool) -> GapRow:
+    run = main_run(drawing.gaps)
+    return GapRow(
+        value=arc_text(drawing.gaps),
+        shown=arc_words(drawing.gaps),
+        first=f"{run[0]:g}" if run else None,
+        last=f"{run[-1]:g}" if run else None,
+        start=arc_text((wrap_hour(float(int(measures.tunnel_clock + len(HOURS) / 2))),)),
+        held=held,
+    )
+
+
+def _changes(found: Changes | None) -> ChangesView:
+    if found is None or not found.line:
+        return ChangesView(tr("Move a handle or a field: what changes, and why, is said here."), ())
+    return ChangesView(found.line, tuple(ChangeRow(item.words, item.why) for item in found.items))
+
+
+def _moved(base: Plan, name: str, value: Value) -> bool:
+    if name == GAP:
+        return base.drawing is not None and arc_text(base.drawing.gaps) != _address_text(value)
+    return base.measures is not None and _now(base.measures, name) != value
 
 
 def _now(measures: Measures, name: str) -> Value | None:
@@ -176,24 +221,36 @@ def _now(measures: Measures, name: str) -> Value | None:
     return control.options[round(now)] if control.options and now is not None else now
 
 
-def _trying(tried: Mapping[str, Value], base: Measures | None) -> Trying | None:
-    if not tried or base is None:
+def _trying(tried: Mapping[str, Value], base: Plan) -> Trying | None:
+    if not tried or base.measures is None:
         return None
-    items = []
-    for name, value in tried.items():
-        control = BY_NAME[name]
-        before = value_of(control, base)
-        index = float(control.options.index(str(value))) if control.options else float(value)
-        items.append(
-            TriedItem(
-                label=tr(control.label),
-                name=name,
-                value=f"{value:g}" if isinstance(value, int | float) else value,
-                now=value_words(control, index),
-                before=value_words(control, before) if before is not None else tr("none"),
-            )
-        )
-    return Trying(tuple(items), str(uuid4()))
+    items = tuple(_tried(name, value, base.measures) for name, value in tried.items() if name != GAP)
+    gap = None
+    if GAP in tried:
+        text = _address_text(tried[GAP])
+        before = arc_words(base.drawing.gaps if base.drawing else ())
+        gap = TriedItem(tr("Gap"), GAP, text, arc_words(tried[GAP]), before)  # type: ignore[arg-type]
+    return Trying(items, gap, str(uuid4()), str(uuid4()))
+
+
+def _tried(name: str, value: Value, base: Measures) -> TriedItem:
+    control = BY_NAME[name]
+    before = value_of(control, base)
+    index = float(control.options.index(str(value))) if control.options else float(value)  # type: ignore[arg-type]
+    return TriedItem(
+        label=tr(control.label),
+        name=name,
+        value=_address_text(value),
+        now=value_words(control, index),
+        before=value_words(control, before) if before is not None else tr("none"),
+    )
+
+
+def _address_text(value: Value) -> str:
+    """A tried value as it stands in an address."""
+    if isinstance(value, tuple):
+        return arc_text(value)
+    return f"{value:g}" if isinstance(value, int | float) else value
 
 
 def _addresses(case_id: str, tried: Mapping[str, Any]) -> Callable[[str, Value], str]:
@@ -209,8 +266,8 @@ def look_address(case_id: str, look: Mapping[str, Any]) -> str:
     """The address of a look; of the page itself where nothing is tried."""
     if not look:
         return f"/cases/{case_id}"
-    plain = {k: f"{v:g}" if isinstance(v, int | float) else v for k, v in look.items()}
-    return f"/cases/{case_id}/margins?{urlencode(plain)}"
+    plain = {name: _address_text(value) for name, value in look.items()}
+    return f"/cases/{case_id}/margins?{urlencode(plain, safe=',')}"
 
 
 def _option(option: Option, plan: Plan) -> OptionRow:

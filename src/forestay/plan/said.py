@@ -1,0 +1,133 @@
+"""What was moved between two plans, in words: the controls that were set and the findings that differ."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from forestay.plan.model import Plan
+from forestay.plan.words_clock import hours_text, span_text
+from forestay.text import field_words, tr
+
+GAP = "weak_hours"
+GAP_FIELD = "dialysis_clock_hours"
+
+
+@dataclass(frozen=True)
+class Cause:
+    """One control or finding that moved. ``path`` is what margins call it: ``measure.ring``, ``signs.trauma``."""
+
+    name: str
+    path: str
+    words: str
+
+    def touches(self, rests_on: str) -> bool:
+        """Whether something that rests on ``rests_on`` may have moved by this."""
+        return rests_on == self.path or self.path.startswith(f"{rests_on}.")
+
+
+PATHS = {
+    "capsulorhexis_mm": "measure.capsulorhexis_mm",
+    "pupil_hooks": "measure.pupil_hooks",
+    "hook_reach_mm": "measure.pupil_hooks",
+    "ring": "measure.ring",
+    "tunnel_clock": "measure.tunnel_clock",
+    "tunnel_chord_mm": "measure.tunnel_chord_mm",
+}
+"""What the margins call a control."""
+
+
+def causes(before: Plan, after: Plan) -> tuple[Cause, ...]:
+    """Everything that was set or found otherwise, controls first."""
+    return (*_controls(before, after), *_findings(before, after))
+
+
+def _controls(before: Plan, after: Plan) -> Iterator[Cause]:
+    names = dict.fromkeys((*before.decided, *after.decided))
+    for name in names:
+        if name == GAP or before.decided.get(name) == after.decided.get(name):
+            continue
+        one, two = _value(before, name), _value(after, name)
+        if one == two:
+            continue
+        yield Cause(name, PATHS.get(name, name), _control_words(name, one, two))
+
+
+def _value(plan: Plan, name: str) -> Any:
+    """What a control stood at: what was set, else what the plan chose."""
+    if name in plan.decided:
+        return plan.decided[name]
+    attribute = {"tunnel_chord_mm": "tunnel_outer_mm"}.get(name, name)
+    return getattr(plan.measures, attribute, None)
+
+
+def _control_words(name: str, one: Any, two: Any) -> str:
+    def mm(value: Any) -> str:
+        return tr("none") if value is None else f"{round(value, 2):g}"
+
+    if name == "ring":
+        return tr("{after} instead of {before}", before=ring_words(str(one)), after=ring_words(str(two)))
+    labels = {
+        "capsulorhexis_mm": tr("opening"),
+        "hook_reach_mm": tr("reach of the hooks"),
+        "tunnel_chord_mm": tr("tunnel"),
+    }
+    if name in labels:
+        return tr("{label} {before} to {after} mm", label=labels[name], before=mm(one), after=mm(two))
+    if name == "pupil_hooks":
+        return tr("iris hooks {before} to {after}", before=one or 0, after=two or 0)
+    if name in ("tunnel_clock", "ring_gap_clock"):
+        label = tr("tunnel at") if name == "tunnel_clock" else tr("opening of the ring at")
+        was = tr("none") if one is None else hours_of((one,))
+        return tr("{label} {before} to {after} o'clock", label=label, before=was, after=hours_of((two,)))
+    return tr("{name} {before} to {after}", name=field_words(name), before=_plain(one), after=_plain(two))
+
+
+def _findings(before: Plan, after: Plan) -> Iterator[Cause]:
+    for section, values in after.eye.items():
+        earlier = before.eye.get(section)
+        if not isinstance(values, Mapping) or not isinstance(earlier, Mapping):
+            continue
+        for key in dict.fromkeys((*earlier, *values)):
+            if earlier.get(key) != values.get(key):
+                path = f"{section}.{key}"
+                yield Cause(key, path, _finding_words(path, earlier.get(key), values.get(key)))
+
+
+def _finding_words(path: str, one: Any, two: Any) -> str:
+    if path == f"signs.{GAP_FIELD}":
+        return tr("gap {after} instead of {before}", before=_gap(one), after=_gap(two))
+    if one is None:
+        return tr("{field}: {after}", field=field_words(path), after=_plain(two))
+    return tr("{field} {before} to {after}", field=field_words(path), before=_plain(one), after=_plain(two))
+
+
+def _gap(hours: Any) -> str:
+    """A gap in words; one that was not looked for and one that is not there are different things."""
+    if hours is None:
+        return tr("not recorded")
+    return span_text(hours) if hours else tr("none")
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, bool):
+        return tr("yes") if value else tr("no")
+    if value is None:
+        return tr("not recorded")
+    return f"{value:g}" if isinstance(value, int | float) else str(value).replace("-", " ")
+
+
+def ring_words(timing: str) -> str:
+    """The choice of ring in words."""
+    known = {
+        "none": tr("no ring"),
+        "before-nucleus": tr("ring before the nucleus"),
+        "after-nucleus": tr("ring after the nucleus"),
+    }
+    return known.get(timing, tr("ring, {timing}", timing=timing.replace("-", " ")))
+
+
+def hours_of(clocks: tuple[float, ...]) -> str:
+    """Clock hours in words."""
+    return hours_text(clocks)

@@ -1,0 +1,98 @@
+"""Which support a weak zonule gets, where and before which step: the search, for the option that was chosen.
+
+Compared by centring, by reserve and by the neighbour's load, all shown; it ranks within this eye and predicts nothing.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from forestay.calc.support import Kind, SupportInput, SupportOutput, SupportRow, support_search_calculation
+from forestay.evidence import EvidenceSet
+from forestay.plan.measures import SCLERAL, Setting
+from forestay.plan.mirror import Frame
+from forestay.plan.model import SupportRank
+from forestay.plan.offers import Offer
+from forestay.plan.words_clock import hours_text
+from forestay.text import tr
+
+SMALL = (*SCLERAL, "phacoemulsification")
+SHOWN_LIMIT = 6
+"""Supports that are listed; the calculation gives them all."""
+NEEDS: dict[Kind, tuple[str, ...]] = {
+    "none": (),
+    "hooks": ("capsule-hooks",),
+    "ring": ("tension-ring",),
+    "ring-and-hooks": ("tension-ring", "capsule-hooks"),
+    "segment": ("ring-segment",),
+    "sutured-ring": ("ring-segment",),
+}
+"""What the theatre must have for each kind."""
+
+
+def supports_of(offer: Offer, frame: Frame) -> tuple[SupportRank, ...]:
+    """Supports for this eye, best first; none where the zonule is not treated as weak or the bag is not kept."""
+    setting = offer.setting
+    if not setting.weak or offer.technique not in SMALL:
+        return ()
+    found = _search(_question(offer), setting.use.evidence)
+    used = setting.use.evidence.reader()
+    for key in ("load.borne_share", "load.puncture_travel_mm", "zonule.prestretch_mm"):
+        used.row(key)
+    setting.use.merge(used)
+    prestretch = used.number("zonule.prestretch_mm")
+    return tuple(_rank(i + 1, row, frame, prestretch) for i, row in enumerate(found.rows[:SHOWN_LIMIT]))
+
+
+def _question(offer: Offer) -> SupportInput:
+    setting, estimates = offer.setting, offer.setting.estimates
+    return SupportInput(
+        bag_diameter_mm=estimates.bag_diameter.centre,
+        zonule=tuple(float(v) for v in estimates.support_mean),
+        age_years=setting.case.person.age_years,
+        tunnel_clock=offer.measures.tunnel_clock,
+        whole_nucleus_by_hand=offer.technique in SCLERAL,
+        relaxing_cuts=offer.measures.relaxing_cuts > 0,
+        kinds=_kinds(setting),
+    )
+
+
+def _kinds(setting: Setting) -> tuple[Kind, ...]:
+    return tuple(kind for kind, needs in NEEDS.items() if not any(setting.lacks_kit(item) for item in needs))
+
+
+@lru_cache(maxsize=128)
+def _search(question: SupportInput, evidence: EvidenceSet) -> SupportOutput:
+    found, _ = support_search_calculation.function(question, evidence.reader())
+    return found
+
+
+def _rank(rank: int, row: SupportRow, frame: Frame, prestretch_mm: float) -> SupportRank:
+    hooks, segments = frame.hours(row.hooks), frame.hours(row.segments)
+    return SupportRank(
+        rank=rank,
+        label=_label(row, hooks, segments),
+        kind=row.kind,
+        hooks=hooks,
+        segments=segments,
+        ring_timing=row.ring_timing,
+        before_step=row.before_step,
+        held=row.held,
+        off_centre=None if row.displacement_mm is None else row.displacement_mm / prestretch_mm,
+        reserve=row.reserve,
+        peak_load=row.peak_load,
+        best=row.best,
+        reasons=row.reasons,
+    )
+
+
+def _label(row: SupportRow, hooks: tuple[float, ...], segments: tuple[float, ...]) -> str:
+    """The support in words: ``ring after the nucleus, capsule hooks at 3 and 9``."""
+    moment = {"now": tr("before the nucleus is out"), "later": tr("after the nucleus"), "not": ""}[row.ring_timing]
+    ring = tr("sutured ring") if row.kind == "sutured-ring" else tr("ring")
+    parts = [tr("{ring} {moment}", ring=ring, moment=moment)] if moment else []
+    if hooks:
+        parts.append(tr("capsule hooks at {hours}", hours=hours_text(hooks)))
+    if segments:
+        parts.append(tr("sutured segment at {hours}", hours=hours_text(segments)))
+    return ", ".join(parts) or tr("no support")
