@@ -205,7 +205,9 @@ class CaseView(View):
     unassessed: tuple[Unassessed, ...] = field(metadata=told("margins that lack input"))
     options: tuple[OptionRow, ...] = field(metadata=told("the ways compared, best first"))
     chosen: Chosen = field(metadata=told("the choice with its reasons"))
-    supports: tuple[SupportRank, ...] = field(metadata=told("supports of a weak zonule, best first; empty where it is sound"))
+    supports: tuple[SupportRank, ...] = field(
+        metadata=told("supports of a weak zonule, best first; empty where it is sound")
+    )
     lens: LensPlan = field(metadata=told("powers by position"))
     astigmatism: Astigmatism = field(metadata=told("what the incision does to the cornea"))
     steps: tuple[Step, ...] = field(metadata=told("the operation in order"))
