@@ -120,7 +120,7 @@ MOVE = """([name, more]) => new Promise((done, fail) => {
         .dispatchEvent(new KeyboardEvent('keydown', {key: more ? 'ArrowRight' : 'ArrowLeft', bubbles: true}));
 })"""
 """A key on a handle, and the time until the frame after the answer has been drawn [ms]."""
-PAUSE_MS = 350
+PAUSE_MS = 300
 """Between two moves: the hand rests, and what lies below is fetched."""
 
 
@@ -132,10 +132,14 @@ def on_screen(page: Page, address: str, control: str) -> float | None:
     page.goto(address)
     other = "capsulorhexis_mm" if control == "tunnel_chord_mm" else "tunnel_chord_mm"
     times = []
+    upward = page.locator(f'.handle[data-control="{other}"]:not(.twin)').evaluate(
+        "e => { const at = name => Number(e.getAttribute(`aria-value${name}`)); "
+        "return at('max') - at('now') > at('now') - at('min'); }"
+    )
     for i in range(REPEATS + WARM_UP):
         if page.locator(f'.handle[data-control="{control}"]:not(.twin)').count() == 0:
             return None
-        page.evaluate(MOVE, [other, other == "tunnel_chord_mm"])
+        page.evaluate(MOVE, [other, upward])
         page.wait_for_timeout(PAUSE_MS)
         times.append(page.evaluate(MOVE, [control, (i % 2 == 0) != (control == "ring")]))
         page.wait_for_timeout(PAUSE_MS)
