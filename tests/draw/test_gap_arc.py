@@ -39,16 +39,13 @@ def test_an_end_moves_by_whole_hours(gaps: tuple[int, ...], end: str, hour: floa
 @given(gaps=GAPS, end=st.sampled_from(("from", "to")), hour=st.integers(1, 12))
 def test_a_moved_gap_is_never_lost_and_never_the_whole_clock(gaps: set[int], end: str, hour: int) -> None:
     moved = with_end(tuple(gaps), end, hour)
-    assert 1 <= len(moved) <= 12
+    assert 1 <= len(moved) <= LONGEST
     assert main_run(moved) is not None
     assert len(set(moved)) == len(moved)
 
 
-@pytest.mark.parametrize("text", ["", "x", "0", "13", "6-", "-6", "6-8-9", "nan", "1e9", "6,,7"])
+@pytest.mark.parametrize("text", ["", "x", "0", "13", "-6", "6-8-9", "nan", "1e9", "6,,7"])
 def test_what_is_no_gap_is_refused_by_name(text: str) -> None:
-    if text == "6-":
-        assert arc_hours(text) == (6.0,)
-        return
     with pytest.raises(InvalidInput) as refused:
         arc_hours(text)
     assert refused.value.field == "weak_hours"
