@@ -7,13 +7,13 @@ stations.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from time import perf_counter
 from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
 
+from benchmarks.measure import general, seconds
 from forestay.evidence import default_evidence
 from forestay.mechanics import bag, disc, loop
 from forestay.mechanics.bag_model import Bag, BagConstants, Load
@@ -27,16 +27,6 @@ CONSTANTS, RINGS = READER.constants(BagConstants), READER.constants(RingConstant
 SPRINGS = ZonuleParameters(5.0, 1.5, 0.2, 10.6, READER.number("zonule.slack_share"))
 GAP = (0.0, 0.0, *(1.0,) * 9, 0.0)
 OUT_X, OUT_Y = directions(np.arange(12.0))
-
-
-def seconds(work: Callable[[], Any], times: int) -> float:
-    """Best of several runs."""
-    best = np.inf
-    for _ in range(times):
-        start = perf_counter()
-        work()
-        best = min(best, perf_counter() - start)
-    return float(best)
 
 
 def disc_energy(unknowns: np.ndarray, share: np.ndarray, load: np.ndarray) -> tuple[float, np.ndarray]:
@@ -101,28 +91,12 @@ def loops() -> None:
 def against_general(one: Bag, stations: int) -> None:
     """The same chain by a minimiser that knows the gradient only."""
     chain, start = bag.chain_of(bag=one, constants=CONSTANTS, ring_constants=RINGS, stations=stations)
-    assembly = Assembly(chain)
     ours = seconds(lambda: loop.solve(chain, start_mm=start, force_scale_mn=2.12), 5)
-    calls = 0
-
-    def energy(flat: np.ndarray) -> tuple[float, np.ndarray]:
-        nonlocal calls
-        calls += 1
-        at = flat.reshape(2, stations)
-        return assembly.energy(at), assembly.derivatives(at)[0].ravel()
-
-    options = {"maxiter": 6000, "maxfun": 6000, "ftol": 1e-15, "gtol": 1e-7}
-    begin = perf_counter()
-    general = minimize(energy, start.ravel(), jac=True, method="L-BFGS-B", options=options)
-    theirs = perf_counter() - begin
-    # it has no use for the Hessian that comes with the gradient here: that share of its time is taken off
-    unused = calls * (seconds(lambda: assembly.derivatives(start), 20) - seconds(lambda: assembly.energy(start), 20))
-    theirs = max(theirs - unused, 0.0)
     found = loop.solve(chain, start_mm=start, force_scale_mn=2.12)
-    apart = np.abs(general.x.reshape(2, stations) - found.at_mm).max()
+    theirs = general(Assembly(chain), start)
     print(
-        f"  L-BFGS-B, {stations} stations: {theirs * 1e3:.0f} ms, {calls} evaluations, residual {np.abs(general.jac).max():.1e}"
-        f" mN, apart by {apart:.1e} mm: {theirs / ours:.0f} times slower than {ours * 1e3:.2f} ms"
+        f"  L-BFGS-B, {stations} stations: {theirs.seconds * 1e3:.0f} ms, {theirs.words(found.at_mm)}:"
+        f" {theirs.seconds / ours:.0f} times slower than {ours * 1e3:.2f} ms"
     )
 
 

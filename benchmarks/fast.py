@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 from scipy.optimize import minimize
 
-from benchmarks.bag import CONSTANTS, GAP, RINGS, SPRINGS, disc_energy, seconds
+from benchmarks.bag import CONSTANTS, GAP, RINGS, SPRINGS, disc_energy
+from benchmarks.measure import general, seconds
 from benchmarks.rim import RIM, SOFT, hooks
 from forestay.mechanics import bag as mechanics
 from forestay.mechanics import disc, fast
@@ -59,27 +60,18 @@ def queries() -> None:
 def against_general(one: Bag, stations: int) -> None:
     """L-BFGS-B on the same energy and gradient in numpy, at the error it reaches."""
     chain, start = mechanics.chain_of(bag=one, constants=CONSTANTS, ring_constants=RINGS, stations=stations)
-    model, calls = Assembly(chain), 0
+    model = Assembly(chain)
     switched(True)
     ours = seconds(lambda: fast.minimise(model, start_mm=start, force_scale_mn=2.12), 20)
     whole = seconds(lambda: mechanics.rest(bag=one, constants=CONSTANTS, ring_constants=RINGS, stations=stations), 20)
     found = fast.minimise(model, start_mm=start, force_scale_mn=2.12)
 
-    def energy(flat: np.ndarray) -> tuple[float, np.ndarray]:
-        nonlocal calls
-        calls += 1
-        at = flat.reshape(2, stations)
-        return model.energy(at), model.derivatives(at)[0].ravel()
-
-    options = {"maxiter": 12000, "maxfun": 12000, "ftol": 1e-16, "gtol": 1e-7}
-    general = minimize(energy, start.ravel(), jac=True, method="L-BFGS-B", options=options)
-    # counted in its favour: its own work is free, and a gradient costs no more than an energy
-    theirs = calls * seconds(lambda: model.energy(start), 50)
-    apart = np.abs(general.x.reshape(2, stations) - found.at_mm).max()
+    theirs = general(model, start)
+    least = theirs.least_seconds
     print(
-        f"  L-BFGS-B, {stations} stations: at least {theirs * 1e3:.0f} ms ({calls} evaluations, residual {np.abs(general.jac).max():.0e} mN,"
-        f" apart by {apart:.0e} mm): {theirs / ours:.0f} times the solve ({ours * 1e3:.3f} ms, residual {found.residual_mn:.0e}"
-        f" mN), {theirs / whole:.0f} times the whole query ({whole * 1e3:.3f} ms)"
+        f"  L-BFGS-B, {stations} stations: at least {least * 1e3:.0f} ms ({theirs.words(found.at_mm)}):"
+        f" {least / ours:.0f} times the solve ({ours * 1e3:.3f} ms, residual {found.residual_mn:.0e} mN),"
+        f" {least / whole:.0f} times the whole query ({whole * 1e3:.3f} ms)"
     )
 
 

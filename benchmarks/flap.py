@@ -6,13 +6,13 @@ stiffness of the zonule, and the table that stands for it in live use.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from time import perf_counter
 from typing import Any
 
 import numpy as np
 from scipy.optimize import minimize
 
+from benchmarks.measure import seconds
 from forestay.evidence import default_evidence
 from forestay.mechanics.flap import FlapConstants, Push, prolapse, settle
 from forestay.mechanics.flap_membrane import Skin
@@ -20,16 +20,6 @@ from forestay.mechanics.flap_table import prolapse_estimate
 
 CAPSULE = default_evidence().reader().constants(FlapConstants)
 MATRIX = 512
-
-
-def seconds(work: Callable[[], Any], times: int) -> float:
-    """Best of several runs."""
-    best = np.inf
-    for _ in range(times):
-        start = perf_counter()
-        work()
-        best = min(best, perf_counter() - start)
-    return float(best)
 
 
 def product_speed() -> float:

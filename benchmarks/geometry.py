@@ -6,7 +6,6 @@ convex hull and one linear program for each draw.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from time import perf_counter
 from typing import Any
 
@@ -15,20 +14,11 @@ from scipy.optimize import linprog
 from scipy.spatial import ConvexHull
 from scipy.special import ellipe
 
+from benchmarks.measure import seconds
 from forestay.mechanics.geometry import ellipse_perimeter_mm
 from forestay.mechanics.pupil import evenly_spaced_clocks, opening_circle_mm
 
 REFERENCE_DRAWS = 60
-
-
-def seconds(work: Callable[[], Any], times: int) -> float:
-    """Best of several runs."""
-    best = np.inf
-    for _ in range(times):
-        start = perf_counter()
-        work()
-        best = min(best, perf_counter() - start)
-    return float(best)
 
 
 def girth() -> None:

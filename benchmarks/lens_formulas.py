@@ -7,14 +7,13 @@ number of eyes. The chance of a small residual astigmatism is set beside scipy's
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from time import perf_counter
 from typing import Any
 
 import numpy as np
 from scipy.optimize import brentq
 from scipy.stats import ncx2
 
+from benchmarks.measure import seconds
 from forestay.evidence import default_evidence
 from forestay.optics import astigmatism, formulas
 from forestay.optics.lens_constants import AConstant
@@ -25,16 +24,6 @@ REFERENCE_EYES = 200
 READER = default_evidence().reader()
 OPTICS = READER.constants(VergenceConstants)
 CONSTANT = AConstant(118.4)
-
-
-def seconds(work: Callable[[], Any], times: int) -> float:
-    """Best of several runs."""
-    best = np.inf
-    for _ in range(times):
-        start = perf_counter()
-        work()
-        best = min(best, perf_counter() - start)
-    return float(best)
 
 
 def traced(cornea: float, length: float, distance: float, power: float) -> float:

@@ -6,8 +6,6 @@ how its cost grows with stations and draws.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from time import perf_counter
 from typing import Any
 
 import numpy as np
@@ -15,22 +13,13 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import breadth_first_order, minimum_spanning_tree
 from scipy.special import ellipe
 
+from benchmarks.measure import seconds
 from forestay.evidence import default_evidence
 from forestay.mechanics.passage import PassageConstants, even_draws, smallest_opening
 from forestay.mechanics.wheel_path import room_needed_mm, wheel_path
 
 WIDE, THICK, ABOVE, BELOW = 7.89, 3.53, 4.0, 6.0
 BARRED = 1e3
-
-
-def seconds(work: Callable[[], Any], times: int) -> float:
-    """Best of several runs."""
-    best = np.inf
-    for _ in range(times):
-        start = perf_counter()
-        work()
-        best = min(best, perf_counter() - start)
-    return float(best)
 
 
 def by_spanning_tree(tilts: int, heights: int) -> float:

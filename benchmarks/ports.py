@@ -14,7 +14,7 @@ import numpy as np
 from scipy.optimize import minimize
 from scipy.spatial import ConvexHull
 
-from benchmarks.geometry import seconds
+from benchmarks.measure import seconds
 from forestay.calc.support import support_search_calculation
 from forestay.evidence import default_evidence
 from forestay.frame import wrap_hour

@@ -12,9 +12,9 @@ from time import perf_counter
 from typing import Any
 
 import numpy as np
-from scipy.optimize import minimize
 
-from benchmarks.bag import CONSTANTS, GAP, READER, RINGS, SPRINGS, seconds
+from benchmarks.bag import CONSTANTS, GAP, READER, RINGS, SPRINGS
+from benchmarks.measure import general, seconds
 from forestay.mechanics import disc, fast, loop
 from forestay.mechanics.bag import rest
 from forestay.mechanics.bag_draws import rest_draws
@@ -62,23 +62,11 @@ def against_general(one: Bag, stations: int) -> None:
     loops, start = loops_of(bag=one, constants=CONSTANTS, ring_constants=RINGS, stations=stations)
     model = TwoLoopAssembly(loops)
     ours = seconds(lambda: loop.minimise(model, start_mm=start, force_scale_mn=2.12), 5)
-    calls = 0
-
-    def energy(flat: np.ndarray) -> tuple[float, np.ndarray]:
-        nonlocal calls
-        calls += 1
-        at = flat.reshape(4, stations)
-        return model.energy(at), model.derivatives(at)[0].ravel()
-
-    options = {"maxiter": 8000, "maxfun": 8000, "ftol": 1e-15, "gtol": 1e-7}
-    begin = perf_counter()
-    general = minimize(energy, start.ravel(), jac=True, method="L-BFGS-B", options=options)
-    theirs = perf_counter() - begin
     found = loop.minimise(model, start_mm=start, force_scale_mn=2.12)
-    apart = np.abs(general.x.reshape(4, stations) - found.at_mm).max()
+    theirs = general(model, start)
     print(
-        f"  L-BFGS-B: {theirs * 1e3:.0f} ms with the Hessian it has no use for, {calls} evaluations, residual"
-        f" {np.abs(general.jac).max():.1e} mN, apart by {apart:.1e} mm: {theirs / ours:.0f} times slower than {ours * 1e3:.1f} ms"
+        f"  L-BFGS-B: {theirs.seconds * 1e3:.0f} ms, {theirs.words(found.at_mm)}:"
+        f" {theirs.seconds / ours:.0f} times slower than {ours * 1e3:.1f} ms"
     )
 
 

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import sys
 from collections import Counter
-from collections.abc import Callable
 from time import perf_counter
 from typing import Any
 
 import numpy as np
 
+from benchmarks.measure import seconds
 from forestay.calc.ring_in_bag import ring_gap, ring_in_bag, ring_threading
 from forestay.evidence import default_evidence
 from forestay.mechanics.bag_model import Bag, BagConstants
@@ -28,16 +28,6 @@ READER = default_evidence().reader()
 KINDS = (READER.constants(BagConstants), READER.constants(RingConstants), READER.constants(OpenRingConstants))
 SPRINGS = ZonuleParameters(5.0, 1.5, 0.2, 84.8, 0.1)
 THREE_LOST = (0.0, 0.0, *(1.0,) * 9, 0.0)
-
-
-def seconds(work: Callable[[], Any], times: int) -> float:
-    """Best of several runs."""
-    best = np.inf
-    for _ in range(times):
-        start = perf_counter()
-        work()
-        best = min(best, perf_counter() - start)
-    return float(best)
 
 
 def queries() -> None:
