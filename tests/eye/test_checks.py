@@ -68,6 +68,7 @@ def test_an_ordinary_eye_has_no_findings() -> None:
         ({"biometry__white_to_white_mm": 10.7}, "biometry.white_to_white_mm", "recheck"),
         ({"biometry__white_to_white_mm": 13.1}, "biometry.white_to_white_mm", "recheck"),
         ({"biometry__k2_axis_deg": 60}, "biometry.k2_axis_deg", "recheck"),
+        ({"biometry__k1_axis_deg": 170, "biometry__k2_axis_deg": 10}, "biometry.k2_axis_deg", "recheck"),  # 20 apart
         (
             {"biometry__lens_thickness_mm": 8.9, "biometry__axial_length_mm": 18.0, "fellow__axial_length_mm": 18.0},
             "biometry.lens_thickness_mm",

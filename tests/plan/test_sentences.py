@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from forestay.plan.model import Plan, Step
+from forestay.plan.words_clock import clock_text
 from tests.plan.cases import NAMES, changed, planned, raw
 from tests.plan.sentences import sentences
 
@@ -214,3 +215,11 @@ def test_no_needle_where_none_may_go() -> None:
 def test_no_alarm_and_no_praise(name: str) -> None:
     words = ("!", "danger", "beware", "critical", "excellent", "perfect", "safe ")
     assert not [s for s in sentences(planned(raw(name))) if any(w in s.lower() for w in words)]
+
+
+@pytest.mark.parametrize(
+    ("hour", "said"),
+    [(12.0, "12"), (1.5, "1:30"), (10.75, "10:45"), (0.5, "12:30"), (2.999, "3"), (12.999, "1"), (11.999, "12")],
+)
+def test_a_clock_position_is_said_as_on_a_clock(hour: float, said: str) -> None:
+    assert clock_text(hour) == said

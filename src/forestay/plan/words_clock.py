@@ -14,7 +14,7 @@ def clock_text(hour: float) -> str:
     minutes = round((hour - whole) * 60)
     if minutes == 60:
         whole, minutes = whole + 1, 0
-    whole = whole or 12
+    whole = whole % 12 or 12
     return f"{whole}:{minutes:02d}" if minutes else f"{whole}"
 
 
