@@ -267,3 +267,15 @@ def test_widening_does_what_it_says() -> None:
             after = planned(raw(name), **{widen.control: widen.value})
             now = next(m for m in after.margins if m.key == margin.key)
             assert now.margin - margin.margin == pytest.approx(widen.gain, abs=0.02), (name, margin.key)
+
+
+@pytest.mark.parametrize("name", ["hard-poor-endothelium", "long-vitrectomised-only-eye"])
+def test_a_ring_that_would_help_the_lens_to_hold_is_named(name: str) -> None:
+    def hold(**decided: object) -> Margin:
+        return next(m for m in planned(raw(name), **decided).margins if m.key == "lens")
+
+    without, with_ring = hold(ring="none"), hold(ring="after-nucleus")
+    assert with_ring.margin > without.margin
+    assert without.widen is not None
+    assert (without.widen.control, without.widen.value) == ("ring", "after-nucleus")
+    assert without.widen.gain == pytest.approx(with_ring.margin - without.margin, abs=1e-9)
