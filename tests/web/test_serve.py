@@ -33,9 +33,10 @@ def test_only_this_computer_is_listened_to() -> None:
         assert opened.getsockname()[0] == HOST == "127.0.0.1"
 
 
-def test_it_says_its_address_answers_and_stops_when_interrupted(tmp_path: Path) -> None:
+@pytest.mark.parametrize("before", ["SIG_IGN", "default_int_handler"])  # in the background of a shell, in front
+def test_it_says_its_address_answers_and_stops_when_interrupted(tmp_path: Path, before: str) -> None:
     db = tmp_path / "cases.sqlite"
-    code = f"from forestay.web.serve import serve; serve(0, {str(db)!r}, False)"
+    code = f"import signal; signal.signal(signal.SIGINT, signal.{before}); from forestay.web.serve import serve; serve(0, {str(db)!r}, False)"
     environment = {**os.environ, "PYTHONUNBUFFERED": "1"}
     with subprocess.Popen(
         [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment

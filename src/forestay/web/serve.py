@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import socket
 import threading
+from contextlib import suppress
 from typing import Protocol
 
 import uvicorn
@@ -42,8 +43,9 @@ def serve(port: int, db: str | None, demo: bool, *, say: Say = print) -> None:
         address = f"http://{HOST}:{listening.getsockname()[1]}/"
         say(tr("Forestay is at {address} (stop with Ctrl+C).", address=address))
         threading.Thread(target=fast.start, daemon=True).start()
-        uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False)).run(sockets=[listening])
-    except KeyboardInterrupt:
+        # raised again by the server where the shell lets an interruption through; started in the background it may not
+        with suppress(KeyboardInterrupt):
+            uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False)).run(sockets=[listening])
         say(tr("Stopped."))
     finally:
         listening.close()
