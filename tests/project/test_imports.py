@@ -45,7 +45,7 @@ MAY_IMPORT: dict[str, set[str]] = {
 
 THIRD_PARTY: dict[str, set[str]] = {
     **{engine: {"numpy"} for engine in ENGINES},
-    "statistics": {"numpy", "scipy"},
+    "statistics": {"numpy", "scipy", "statsmodels"},
     "learning": {"numpy", "scipy"},
     "record": {"pydantic"},
     "eye": {"pydantic"},

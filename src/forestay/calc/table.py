@@ -24,6 +24,8 @@ FAMILIES = (
     "manoeuvres",
     "ring_in_bag",
     "unzipping",
+    "audit",
+    "audit_charts",
 )
 
 
