@@ -70,7 +70,7 @@ def test_a_missing_lens_thickness_is_told() -> None:
         ({"measured_mm": 2.35}, InvalidInput, "measured_mm"),
         ({"measured_mm": 39.0, "assumed_velocity_m_s": 1000}, InvalidInput, "measured_mm"),
         ({"assumed_velocity_m_s": 1.55}, InvalidInput, "assumed_velocity_m_s"),
-        ({"eye_state": "pseudophakic"}, InvalidInput, "eye_state"),
+        ({"eye_state": "pseudophakic"}, MissingInput, "lens_material"),
         ({"method": "optical"}, InvalidInput, "method"),
     ],
 )

@@ -158,3 +158,28 @@ def test_at_the_end_of_a_formulas_range_the_slope_is_taken_from_inside(read: Cal
 
     assert sd(36.0) == pytest.approx(sd(35.99), rel=2e-3)
     assert np.isnan(sd(36.5))
+
+
+def test_the_parts_make_up_the_whole(models: dict[str, LensModel], optics: VergenceConstants) -> None:
+    told = asked(models["SRK/T"], optics, 23.5)
+    found = error.budget(**told, spreads=Spreads(0.1, 0.25, 0.3, 0.23, 0.25))
+    assert sum(float(p) ** 2 for p in found.parts_d.values()) == pytest.approx(float(found.sd_d) ** 2, rel=1e-12)
+    assert sum(float(found.share(p)) for p in found.parts_d) == pytest.approx(1.0, abs=1e-12)
+    for part, only in {
+        "length": Spreads(0, 0.25, 0.3, 0.23, 0.25),
+        "lens place": Spreads(0.1, 0.25, 0, 0.23, 0.25),
+    }.items():
+        assert found.without(part) == pytest.approx(float(error.refraction_sd_d(**told, spreads=only)), rel=1e-9)
+    # evidence 3.4: a longer eye is more myopic, a lens farther back more hyperopic
+    assert found.slopes["length"] < 0 < found.slopes["lens place"]
+
+
+def test_what_measuring_again_makes_of_the_spreads(read: Callable[[type[Any]], Any]) -> None:
+    now = error.spreads(method="ultrasound-contact", power_d=20.0, weak_zonule=False, position_spread_mm=0.0, read=read)
+    told = error.remeasured(now, method="ultrasound-contact", read=read)
+    # evidence 5.1: length 0.10 by immersion, 0.03 by light; K 0.20 beside 0.25
+    assert told["length-by-immersion"].length_mm == 0.10
+    assert told["length-by-light"].length_mm == 0.03
+    assert told["cornea-again"].k_d == 0.20
+    assert error.remeasured(now, method="optical", read=read) == {}
+    assert "length-by-immersion" not in error.remeasured(now, method="ultrasound-immersion", read=read)

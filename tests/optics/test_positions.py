@@ -126,3 +126,58 @@ def test_where_each_position_lies(read: Callable[[type[Any]], Any]) -> None:
     assert told["sulcus"].shift_mm == -0.5  # common practice
     assert told["optic-capture"].shift_mm == told["scleral"].shift_mm == 0
     assert all(told[p].spread_mm > 0 for p in POSITIONS if p not in ("bag", "aphakia"))
+
+
+def test_the_nearer_the_limbus_the_farther_forward(read: Callable[[type[Any]], Any]) -> None:
+    # sutured 1.0 mm behind the limbus: 0.53 mm forward (evidence 4.3, from -0.69 D at 20 D); 2.0 mm: near the bag
+    def shift(distance: float | None) -> float:
+        return positions.place(
+            "scleral",
+            bag_constant=AConstant(118.4),
+            read=read,
+            conversion=read(ConversionConstants),
+            scleral_distance_mm=distance,
+        ).shift_mm
+
+    assert shift(1.0) == pytest.approx(-0.53, abs=1e-12)
+    assert shift(2.0) == shift(None) == 0
+    assert shift(1.0) < shift(1.5) < shift(2.0) < shift(2.5)
+
+
+def test_the_published_error_of_a_lens_sutured_forward(
+    models: dict[str, LensModel], optics: VergenceConstants, read: Callable[[type[Any]], Any]
+) -> None:
+    # 17 eyes, evidence 4.3: -0.69 +/- 0.19 D with the bag power 1.0 mm behind the limbus
+    place = positions.place(
+        "scleral",
+        bag_constant=AConstant(118.4),
+        read=read,
+        conversion=read(ConversionConstants),
+        scleral_distance_mm=1.0,
+    )
+    eye: dict[str, Any] = {
+        "model": models["SRK/T"],
+        "axial_length_mm": 23.5,
+        "k_d": 43.5,
+        "chamber_depth_mm": None,
+        "constant": AConstant(118.4),
+        "vergence_constants": optics,
+    }
+    bag = formulas.power_d(target_d=0.0, **eye)
+    left = formulas.refraction_d(power_d=bag, lens_shift_mm=place.shift_mm, **eye)
+    assert left == pytest.approx(-0.69, abs=0.03)
+
+
+@pytest.mark.parametrize(("ultrasound", "a"), [(False, 115.7), (True, 115.0)])
+def test_a_claw_lens_over_the_pupil_by_its_constant(
+    *, read: Callable[[type[Any]], Any], ultrasound: bool, a: float
+) -> None:
+    # evidence 4.3: A 115.0 by ultrasound, 115.7 by optical length; 0.62467 mm for each unit of A
+    place = positions.place(
+        "prepupillary-iris",
+        bag_constant=AConstant(118.4),
+        read=read,
+        conversion=read(ConversionConstants),
+        ultrasound=ultrasound,
+    )
+    assert place.shift_mm == pytest.approx(0.62467 * (a - 118.4), abs=1e-9)

@@ -25,6 +25,16 @@ class UltrasoundLengthInput(Record):
     eye_state: Annotated[ultrasound.EyeState, Field(description="what the sound went through")]
     method: Annotated[ultrasound.Method, Field(description="probe in a water bath, or pressed on the cornea")]
     lens_thickness_mm: Annotated[float, within("lens_thickness_mm")] | None = None
+    lens_material: Annotated[ultrasound.Material | None, Field(description="material of an implanted lens")] = None
+    implant_thickness_mm: Annotated[float, within("implant_thickness_mm")] | None = None
+
+
+class LengthWay(Record):
+    """One way from the reading to the length."""
+
+    way: Annotated[str, Field(description="segments, whole-eye, by-length or implanted-lens")]
+    axial_length_mm: Annotated[float, Field(description="length that it gives, before anything is added back")]
+    taken: Annotated[bool, Field(description="whether the answer rests on it")]
 
 
 class UltrasoundLengthOutput(Record):
@@ -34,12 +44,16 @@ class UltrasoundLengthOutput(Record):
     sd_mm: Annotated[float, Field(description="one standard deviation of that length")]
     velocity_corrected_mm: Annotated[float, Field(description="before anything is added back for a contact probe")]
     added_back_mm: Annotated[float, Field(description="mean compression by a contact probe, added back")]
+    ways: Annotated[tuple[LengthWay, ...], Field(description="every way that these inputs allow, to compare")]
 
 
 @calculation(
     "ultrasound-length",
     summary="Axial length from an ultrasound reading, with the right velocity and the probe's pressure added back",
-    formula="by segments L = v_fluid (reading / v_assumed - t_lens / v_lens) + t_lens; else L = reading v / v_assumed",
+    formula=(
+        "by segments L = v_fluid (reading / v_assumed - t_lens / v_lens) + t_lens; else L = reading v / v_assumed;"
+        " with an implanted lens L = reading at 1532 m/s + 0.04 + f t"
+    ),
     valid="adult eyes; spread of the contact probe from 92 eyes",
     input=UltrasoundLengthInput,
     output=UltrasoundLengthOutput,
@@ -62,6 +76,8 @@ def ultrasound_length_calculation(
         lens_thickness_mm=given.lens_thickness_mm,
         method=given.method,
         read=use.constants,
+        material=given.lens_material,
+        implant_thickness_mm=given.implant_thickness_mm,
     )
     length = float(found.axial_length_mm)
     low, high = bounds("axial_length_mm")
@@ -82,6 +98,9 @@ def ultrasound_length_calculation(
         sd_mm=found.sd_mm,
         velocity_corrected_mm=length - found.added_back_mm,
         added_back_mm=found.added_back_mm,
+        ways=tuple(
+            LengthWay(way=way, axial_length_mm=float(mm), taken=way == found.way) for way, mm in found.ways_mm.items()
+        ),
     )
     return output, list(found.doubts)
 

@@ -12,7 +12,8 @@ from forestay.answer import Doubt
 from forestay.errors import InvalidInput
 from forestay.evidence import Reader
 from forestay.eye.quantity import within
-from forestay.optics import formulas, vergence
+from forestay.eye.records import ConstantMethod, LengthMethod
+from forestay.optics import formulas, long_eye, vergence
 from forestay.optics.cornea import KeratometryConstants
 from forestay.optics.lens_constants import (
     AConstant,
@@ -23,6 +24,7 @@ from forestay.optics.lens_constants import (
     SurgeonFactor,
 )
 from forestay.optics.lens_model import LensModel, Measured
+from forestay.optics.long_eye import Adjustment, LengthIs
 from forestay.optics.vergence import ThinLensEye, VergenceConstants
 from forestay.record import Record
 from forestay.text import tr
@@ -88,6 +90,18 @@ class LensInput(EyeInput):
     formula: Annotated[FormulaName, Field(description="power formula, chosen by name")]
     constant: Annotated[ConstantInput, Field(description="lens constant: {a}, {sf}, {pacd} or {a0, a1, a2}")]
     keratometric_index: Annotated[float, within("keratometric_index")] | None = None
+    axial_length_method: Annotated[LengthMethod | None, Field(description="how the length was measured")] = None
+    constant_method: Annotated[
+        ConstantMethod | None, Field(description="length method that the constant belongs to")
+    ] = None
+    length_is: Annotated[LengthIs | None, Field(description="what the given length is already")] = None
+    compression_added: Annotated[
+        bool | None, Field(description="whether the length of a contact probe has had its compression added back")
+    ] = None
+    length_adjustment: Annotated[
+        Adjustment | None, Field(description="adjustment of a long eye's length, chosen by name and recorded")
+    ] = None
+    lens_thickness_mm: Annotated[float, within("lens_thickness_mm")] | None = None
 
 
 class TargetInput(LensInput):
@@ -104,6 +118,19 @@ class Choice(Record):
     refraction_d: Annotated[float, Field(description="spherical equivalent at the spectacle plane, vertex 12 mm")]
 
 
+Distance = Annotated[float, Field(description="cornea to lens, as the formula puts it")]
+Choices = Annotated[tuple[Choice, ...], Field(description="powers that can be had, with the refraction of each")]
+EXAMPLE = {
+    "formula": "SRK/T",
+    "axial_length_mm": 23.5,
+    "k1_d": 43.5,
+    "k2_d": 44.5,
+    "chamber_depth_mm": 3.1,
+    "constant": {"a": 118.4},
+}
+"""The eye of the examples."""
+
+
 @dataclass(frozen=True)
 class Ready:
     """A formula with its coefficients, an eye and a lens constant: ready to be asked."""
@@ -118,6 +145,10 @@ class Ready:
     doubts: tuple[Doubt, ...]
     target_d: float = 0.0
     step_d: float = 0.0
+
+    def aiming_at(self, target_d: float) -> Ready:
+        """The same with another target [D]."""
+        return replace(self, target_d=target_d)
 
     def power_d(self, *, lens_shift_mm: float = 0.0) -> float:
         """Power [D] for the target, the lens shifted from its place in the bag [mm]."""
@@ -159,7 +190,7 @@ def mean_k(eye: EyeInput, *, index: float | None, use: Reader) -> tuple[float, l
 def prepare(given: LensInput, use: Reader) -> Ready:
     """The formula ready for this eye, or the error that says why it cannot be used."""
     k_d, doubts = mean_k(given, index=given.keratometric_index, use=use)
-    measured = Measured(given.axial_length_mm, k_d, given.chamber_depth_mm)
+    doubts += constant_doubts(given)
     model = formulas.model(given.formula, use.constants)
     wrong = formulas.refusal(
         given.formula,
@@ -170,9 +201,26 @@ def prepare(given: LensInput, use: Reader) -> Ready:
     )
     if wrong:
         raise wrong
+    length = long_eye.adjusted(
+        given.length_adjustment or "none",
+        formula=given.formula,
+        axial_length_mm=given.axial_length_mm,
+        lens_thickness_mm=given.lens_thickness_mm,
+        length_is=given.length_is or "as-measured",
+        read=use.constants,
+    )
+    doubts += length.doubts
+    measured = Measured(length.axial_length_mm, k_d, given.chamber_depth_mm)
     constant = given.constant.as_engine()
     choice = use.constants(formulas.ChoiceConstants)
-    doubts += formulas.remarks(given.formula, model=model, measured=measured, constants=choice)
+    told = formulas.remarks(
+        given.formula,
+        model=model,
+        measured=Measured(given.axial_length_mm, k_d, given.chamber_depth_mm),
+        constants=choice,
+    )
+    plain = length.adjustment == "none" and given.length_is in (None, "as-measured")
+    doubts += [d for d in told if plain or d.code != "long-eye-not-adjusted"]
     doubts += _conversion(given.formula, constant)
     eye = model.eye(measured, constant)
     _inside(eye)
@@ -200,6 +248,34 @@ def prepare_target(given: TargetInput, use: Reader) -> Ready:
         step = use.number("lens_power.usual_step_d")
         doubts.append(Doubt("step-assumed", tr("No step of lens powers was given: {step:g} D.", step=step)))
     return replace(ready, target_d=target, step_d=step, doubts=tuple(doubts))
+
+
+def constant_doubts(given: LensInput) -> list[Doubt]:
+    """Constants of contact and optical lengths are kept apart; a constant of contact lengths holds the compression."""
+    method, constant = given.axial_length_method, given.constant_method
+    if constant == "ultrasound-contact" and given.compression_added:
+        raise InvalidInput(
+            tr(
+                "constant_method is ultrasound-contact, but the length has had the compression added back: the constant"
+                " holds it already, and it would count twice."
+            ),
+            field="constant_method",
+            value=constant,
+            allowed=tr(
+                "optical or ultrasound-immersion with a corrected length; or the length as the probe printed it"
+            ),
+        )
+    if method is None or constant is None or method == constant:
+        return []
+    if method == "ultrasound-contact" and given.compression_added and constant != "ultrasound":
+        return []
+    says = tr(
+        "The lens constant belongs to {constant} lengths, the length was measured by {method}: the refraction is off by"
+        " what the two lengths differ.",
+        constant=tr(constant),
+        method=tr(method),
+    )
+    return [Doubt("constant-of-another-method", says)]
 
 
 def _conversion(name: str, constant: LensConstant) -> list[Doubt]:

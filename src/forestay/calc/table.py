@@ -12,6 +12,8 @@ from forestay.text import tr
 FAMILIES = (
     "biometry",
     "lens",
+    "lens_length",
+    "lens_error",
     "astigmatism",
     "geometry",
     "bag",

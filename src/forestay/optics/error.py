@@ -11,7 +11,8 @@ Reference: parts as Norrby, J Cataract Refract Surg 2008;34:368.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from typing import ClassVar, Literal, TypeAlias
 
 import numpy as np
@@ -20,7 +21,7 @@ from forestay.optics import formulas
 from forestay.optics.lens_constants import LensConstant
 from forestay.optics.lens_model import LensModel
 from forestay.optics.ultrasound import Contact, Immersion
-from forestay.optics.values import Number, Read
+from forestay.optics.values import Number, Read, choose
 from forestay.optics.vergence import VergenceConstants
 
 DIFFERENCE_STEPS = 0.001
@@ -94,6 +95,48 @@ def spreads(
     )
 
 
+PARTS = ("length", "cornea", "lens place", "lens label")
+"""The parts that act through the formula, in the order of :attr:`Spreads`; the refraction's own scatter comes on top."""
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """One standard deviation of the refraction [D] and what each part alone would make of it [D], with its slope."""
+
+    sd_d: Number
+    parts_d: Mapping[str, Number]
+    slopes: Mapping[str, Number]
+
+    def share(self, part: str) -> Number:
+        """Share of the variance that a part carries; 0 where there is no spread at all."""
+        total = np.multiply(self.sd_d, self.sd_d)
+        some = np.greater(total, 0)
+        return choose(some, np.multiply(self.parts_d[part], self.parts_d[part]) / choose(some, total, 1.0), 0.0)
+
+    def without(self, part: str) -> Number:
+        """One SD [D] if that part were known exactly: the most that measuring it again could gain."""
+        left: Number = np.sqrt(np.maximum(np.subtract(np.square(self.sd_d), np.square(self.parts_d[part])), 0))
+        return left
+
+
+Remeasure: TypeAlias = Literal["length-by-immersion", "length-by-light", "cornea-again"]
+
+
+def remeasured(known: Spreads, *, method: LengthMethod, read: Read) -> Mapping[Remeasure, Spreads]:
+    """What measuring again would make of the spreads, by what is measured; empty where light has measured both.
+
+    ``cornea-again``: several readings that agree, by an automatic keratometer.
+    """
+    errors = read(ErrorConstants)
+    found: dict[Remeasure, Spreads] = {}
+    if method == "ultrasound-contact":
+        found["length-by-immersion"] = replace(known, length_mm=read(Immersion).sd_mm)
+    if method != "optical":
+        found["length-by-light"] = replace(known, length_mm=errors.optical_length_sd_mm)
+        found["cornea-again"] = replace(known, k_d=errors.optical_k_sd_d)
+    return found
+
+
 def refraction_sd_d(
     *,
     model: LensModel,
@@ -107,6 +150,32 @@ def refraction_sd_d(
     vergence_constants: VergenceConstants,
 ) -> Number:
     """One standard deviation of the refraction [D] around its prediction."""
+    return budget(
+        model=model,
+        axial_length_mm=axial_length_mm,
+        k_d=k_d,
+        chamber_depth_mm=chamber_depth_mm,
+        constant=constant,
+        power_d=power_d,
+        lens_shift_mm=lens_shift_mm,
+        spreads=spreads,
+        vergence_constants=vergence_constants,
+    ).sd_d
+
+
+def budget(
+    *,
+    model: LensModel,
+    axial_length_mm: Number,
+    k_d: Number,
+    chamber_depth_mm: Number | None,
+    constant: LensConstant,
+    power_d: Number,
+    lens_shift_mm: Number,
+    spreads: Spreads,
+    vergence_constants: VergenceConstants,
+) -> Budget:
+    """The error of the refraction [D] part by part; inputs as :func:`forestay.optics.formulas.refraction_d`."""
 
     def refraction(length_mm: float, k: float, distance_mm: float, power: float) -> Number:
         return formulas.refraction_d(
@@ -123,11 +192,16 @@ def refraction_sd_d(
     here = refraction(0.0, 0.0, 0.0, 0.0)
     parts = (spreads.length_mm, spreads.k_d, spreads.distance_mm, spreads.power_d)
     total: Number = spreads.refraction_d * spreads.refraction_d
-    for part, step in zip(parts, DIFFERENCE_STEPS * np.eye(len(parts)), strict=True):
+    found: dict[str, Number] = {}
+    slopes: dict[str, Number] = {}
+    for name, part, step in zip(PARTS, parts, DIFFERENCE_STEPS * np.eye(len(parts)), strict=True):
         slope = _slope(refraction(*-step), here, refraction(*step))
+        slopes[name] = slope
+        found[name] = part * np.abs(slope)
         total = total + part * part * slope * slope
+    found["refraction"] = spreads.refraction_d
     sd: Number = np.sqrt(total)
-    return sd
+    return Budget(sd, found, slopes)
 
 
 def _slope(below: Number, here: Number, above: Number) -> Number:
