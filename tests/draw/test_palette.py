@@ -3,10 +3,26 @@
 from __future__ import annotations
 
 import dataclasses
+from pathlib import Path
 
 import pytest
 
-from forestay.draw.palette import AA_GRAPHIC, AA_TEXT, PALETTES, PAPER, Palette, contrast, luminance
+from forestay.draw.palette import (
+    AA_GRAPHIC,
+    AA_TEXT,
+    AAA_TEXT,
+    PALETTES,
+    PAPER,
+    SCREEN,
+    THEATRE,
+    THEMES,
+    Palette,
+    contrast,
+    luminance,
+    theme_sheet,
+)
+
+SHEET = Path(__file__).parents[2] / "frontend" / "styles" / "themes.css"
 
 
 def test_contrast_of_known_pairs() -> None:
@@ -38,3 +54,24 @@ def test_every_meaningful_line_reaches_aa(palette: Palette) -> None:
 def test_paper_has_no_colour() -> None:
     colours = [v for k, v in dataclasses.asdict(PAPER).items() if k != "name"]
     assert all(c[1:3] == c[3:5] == c[5:7] for c in colours)
+
+
+def test_the_theatre_theme_reaches_seven_to_one_and_gives_little_light() -> None:
+    # WCAG 2.2 success criterion 1.4.6 (AAA) asks 7:1 of text; the house asks it of the theatre theme.
+    poor = [(name, round(contrast(a, b), 2)) for name, a, b in THEATRE.text_pairs() if contrast(a, b) < AAA_TEXT]
+    assert not poor
+    assert max(luminance(ground) for ground in (THEATRE.paper, THEATRE.card, THEATRE.iris, THEATRE.nucleus)) < 0.02
+
+
+@pytest.mark.parametrize("palette", THEMES.values(), ids=lambda p: p.name)
+def test_the_border_of_what_can_be_pressed_stands_out(palette: Palette) -> None:
+    # WCAG 2.2 success criterion 1.4.11: 3:1 against what lies beside it.
+    assert min(contrast(palette.edge, ground) for ground in (palette.card, palette.paper)) >= AA_GRAPHIC
+
+
+def test_page_and_drawing_take_their_colours_from_one_source() -> None:
+    sheet = SHEET.read_text(encoding="utf-8")
+    assert sheet == theme_sheet()
+    for name, colour in dataclasses.asdict(SCREEN).items():
+        if name != "name":
+            assert sheet.count(f"--{colour.removeprefix('var(--').removesuffix(')')}: ") == len(PALETTES)

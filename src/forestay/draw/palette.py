@@ -1,17 +1,20 @@
 """Colours of the drawings, and the contrast that they must keep.
 
 Sea holds, rust is short or lost, amber is what the surgeon makes. No meaning rests on colour alone: shape, dash or a
-word always says the same. ``PAPER`` is black on white.
+word always says the same. ``PAPER`` is black on white. ``SCREEN`` names the colours of whatever theme the page has, so that
+one drawing serves them all; the style sheet of the themes is written from the palettes here (``theme_sheet``).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 AA_TEXT = 4.5
 """Least contrast of text, WCAG 2.2 success criterion 1.4.3."""
 AA_GRAPHIC = 3.0
 """Least contrast of a line that carries meaning, WCAG 2.2 success criterion 1.4.11."""
+AAA_TEXT = 7.0
+"""Contrast of text in the theatre theme, WCAG 2.2 success criterion 1.4.6."""
 
 
 @dataclass(frozen=True)
@@ -31,6 +34,8 @@ class Palette:
     iris: str
     nucleus: str
     nucleus_ink: str
+    edge: str
+    """Border of what can be pressed."""
 
     def text_pairs(self) -> tuple[tuple[str, str, str], ...]:
         """Every text colour with every ground that it is written on: ``(name, text, ground)``."""
@@ -64,6 +69,7 @@ LIGHT = Palette(
     iris="#efe8da",
     nucleus="#eadbc4",
     nucleus_ink="#6f4e22",
+    edge="#7d776a",
 )
 PAPER = Palette(
     name="paper",
@@ -79,6 +85,7 @@ PAPER = Palette(
     iris="#ffffff",
     nucleus="#ffffff",
     nucleus_ink="#000000",
+    edge="#595959",
 )
 DARK = Palette(
     name="dark",
@@ -94,8 +101,52 @@ DARK = Palette(
     iris="#25211a",
     nucleus="#33291a",
     nucleus_ink="#d9b98a",
+    edge="#857c69",
 )
-PALETTES = {p.name: p for p in (LIGHT, PAPER, DARK)}
+THEATRE = Palette(
+    name="theatre",
+    paper="#0a0907",
+    card="#100f0c",
+    ink="#e2d0ae",
+    soft="#b3a588",
+    line="#332f27",
+    sea="#74b4c9",
+    amber="#d9a04a",
+    rust="#ea8b69",
+    sclera="#12110e",
+    iris="#1b1813",
+    nucleus="#261e12",
+    nucleus_ink="#d2b384",
+    edge="#7d745f",
+)
+PALETTES = {p.name: p for p in (LIGHT, PAPER, DARK, THEATRE)}
+THEMES = {p.name: p for p in (LIGHT, DARK, THEATRE)}
+"""What a reader may choose for the screen."""
+
+
+def _tokens(palette: Palette) -> dict[str, str]:
+    return {f.name.replace("_", "-"): getattr(palette, f.name) for f in fields(palette) if f.name != "name"}
+
+
+SCREEN = Palette(
+    "screen", **{f.name: f"var(--{f.name.replace('_', '-')})" for f in fields(Palette) if f.name != "name"}
+)
+"""The colours of the theme of the page, by name."""
+
+
+def theme_sheet() -> str:
+    """The style sheet of all themes. Paper is black on white whatever the theme of the screen."""
+    blocks = [_block(":root", LIGHT, "light")]
+    blocks += [_block(f':root[data-theme="{p.name}"]', p, "dark") for p in (DARK, THEATRE)]
+    printed = _block(":root,\n:root[data-theme]", PAPER, "light").replace("\n", "\n  ").rstrip(" ")
+    return "/* Colours by meaning, from draw/palette.py: packaging/themes.py writes this file. */\n" + "".join(
+        [*blocks, f"@media print {{\n  {printed}}}\n"]
+    )
+
+
+def _block(selector: str, palette: Palette, scheme: str) -> str:
+    lines = [f"  color-scheme: {scheme};", *(f"  --{name}: {colour};" for name, colour in _tokens(palette).items())]
+    return f"{selector} {{\n" + "\n".join(lines) + "\n}\n"
 
 
 def luminance(colour: str) -> float:

@@ -9,7 +9,8 @@ from starlette.staticfiles import StaticFiles
 from forestay import __version__
 from forestay.web import failures
 from forestay.web.api import calc, health
-from forestay.web.pages import case, cases, evidence, reference
+from forestay.web.pages import case, cases, evidence, preferences, reference
+from forestay.web.preferences import Preferences
 from forestay.web.render import Renderer, manifest
 from forestay.web.security import OwnPagesOnly, SecurityHeaders
 from forestay.web.settings import Settings
@@ -34,7 +35,9 @@ def create_app(settings: Settings) -> FastAPI:
         app.include_router(pages.router(settings.desk, renderer))
     for plain in (reference, evidence):
         app.include_router(plain.router(renderer))
+    app.include_router(preferences.router())
     app.mount("/static", StaticFiles(directory=settings.static / "built"), name="static")
+    app.add_middleware(Preferences)
     app.add_middleware(failures.FaultsInOneSentence, renderer=renderer)
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.hosts), www_redirect=False)
     app.add_middleware(OwnPagesOnly)

@@ -14,6 +14,7 @@ from starlette.responses import HTMLResponse
 
 from forestay.errors import ForestayError
 from forestay.text import language, tr
+from forestay.web.preferences import theme, theme_words
 from forestay.web.views import words
 from forestay.web.views.shell import View
 
@@ -53,7 +54,13 @@ class Renderer:
             lstrip_blocks=True,
         )
         self.environment.globals.update(
-            {"_": tr, "language": language, "asset": lambda name: f"/static/{manifest(static)[name]}"}
+            {
+                "_": tr,
+                "language": language,
+                "theme": theme,
+                "themes": theme_words,
+                "asset": lambda name: f"/static/{manifest(static)[name]}",
+            }
         )
         self.environment.filters.update({"number": words.number, "interval": words.interval, "share": words.share})
 

@@ -16,7 +16,7 @@ from forestay.draw.above_legend import key_samples
 from forestay.draw.controls import BY_NAME, CONTROLS, Control, value_of, value_words
 from forestay.draw.gap_arc import arc_text, arc_words, main_run
 from forestay.draw.names import side_words
-from forestay.draw.palette import LIGHT
+from forestay.draw.palette import SCREEN
 from forestay.draw.section import draw_section
 from forestay.eye.situation import Situation
 from forestay.frame import HOURS, wrap_hour
@@ -74,7 +74,7 @@ def case_view(
         estimates=plan.estimates,
         above=_above(drawing, measures),
         key=_key(drawing, measures),
-        section=Markup(draw_section(drawing, measures, palette=LIGHT)) if drawing and measures else None,  # noqa: S704
+        section=Markup(draw_section(drawing, measures, palette=SCREEN)) if drawing and measures else None,  # noqa: S704
         controls=controls(measures, tried) if measures else (),
         gap=_gap(drawing, measures, held=GAP in tried) if drawing and measures else None,
         margins=main,
@@ -109,13 +109,13 @@ def _said(plan: Plan) -> str:
 def _above(drawing: Drawing | None, measures: Measures | None) -> Markup | None:
     if drawing is None or measures is None:
         return None
-    return Markup(draw_above(drawing, measures, handles=True, palette=LIGHT, with_key=False))  # noqa: S704 - our own markup, escaped there
+    return Markup(draw_above(drawing, measures, handles=True, palette=SCREEN, with_key=False))  # noqa: S704 - our own markup, escaped there
 
 
 def _key(drawing: Drawing | None, measures: Measures | None) -> tuple[KeyRow, ...]:
     if drawing is None or measures is None:
         return ()
-    rows = key_samples(drawing, measures, palette=LIGHT)
+    rows = key_samples(drawing, measures, palette=SCREEN)
     return tuple(KeyRow(Markup(sample), words) for sample, words in rows)  # noqa: S704 - our own markup
 
 

@@ -8,7 +8,7 @@ from markupsafe import Markup
 
 from forestay.draw.chance import chance_words
 from forestay.draw.controls import BY_NAME
-from forestay.draw.palette import LIGHT
+from forestay.draw.palette import SCREEN
 from forestay.draw.rope import amount_words, draw_rope, interval_words, rope_scales, state_words
 from forestay.plan.model import Margin, Plan, Widen
 from forestay.text import tr
@@ -38,7 +38,7 @@ def _row(margin: Margin, before: Margin | None, scale: float, address: Address) 
         key=margin.key,
         step=margin.step,
         says=margin.says,
-        rope=Markup(draw_rope(margin, palette=LIGHT, scale_mm=scale)),  # noqa: S704 - our own markup, escaped there
+        rope=Markup(draw_rope(margin, palette=SCREEN, scale_mm=scale)),  # noqa: S704 - our own markup, escaped there
         chance=chance,
         margin=state_words(margin),
         spread=interval_words(margin) or None,

@@ -1,0 +1,70 @@
+"""What a reader chose for this browser, kept in cookies: the theme. It never changes by itself."""
+
+from __future__ import annotations
+
+from contextvars import ContextVar
+from http.cookies import CookieError, SimpleCookie
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from forestay.draw.palette import THEMES
+from forestay.errors import InvalidInput
+from forestay.text import tr
+
+USUAL_THEME = "light"
+A_YEAR_S = 365 * 24 * 3600
+_theme: ContextVar[str] = ContextVar("forestay_theme", default=USUAL_THEME)
+
+
+def theme() -> str:
+    """The theme of the page that is being made."""
+    return _theme.get()
+
+
+def theme_words() -> tuple[tuple[str, str], ...]:
+    """The themes by name, in words."""
+    return (("light", tr("light")), ("dark", tr("dark")), ("theatre", tr("theatre")))
+
+
+def known_theme(name: str) -> str:
+    """``name`` where there is such a theme, else one clear error."""
+    if name not in THEMES:
+        allowed = ", ".join(THEMES)
+        raise InvalidInput(
+            tr("theme is {name!r}; allowed: {allowed}.", name=name[:40], allowed=allowed),
+            field="theme",
+            value=name[:40],
+            allowed=allowed,
+        )
+    return name
+
+
+def own_path(address: str | None, host: str | None) -> str:
+    """The path of an address of this very site; the first page for any other."""
+    parts = urlsplit(address or "")
+    if not parts.path.startswith("/") or parts.path.startswith("//") or parts.netloc != (host or ""):
+        return "/"
+    return parts.path + (f"?{parts.query}" if parts.query else "")
+
+
+class Preferences:
+    """Reads the choices of a reader before a page is made."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http":
+            chosen = _cookie(Headers(scope=scope).get("cookie", ""), "theme")
+            _theme.set(chosen if chosen in THEMES else USUAL_THEME)
+        await self.app(scope, receive, send)
+
+
+def _cookie(header: str, name: str) -> str:
+    try:
+        found = SimpleCookie(header).get(name)
+    except CookieError:
+        return ""
+    return found.value if found else ""
