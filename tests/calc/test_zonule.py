@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from forestay.calc.zonule import zonular_support
+from forestay.calc.zonule import zonular_findings, zonular_support
 from forestay.errors import ForestayError, InvalidInput, UnknownKey
 from forestay.evidence import default_evidence
 from forestay.frame import HOURS, mirror_by_hour, mirror_hour
@@ -257,3 +257,144 @@ def test_what_was_not_looked_for_is_said_and_moves_nothing() -> None:
     assert says(found(**nothing_found)).endswith(": trauma.")
     assert "signs-not-given" not in codes(found(**nothing_found, trauma=True))
     assert grades(**nothing_found) == grades()
+
+
+def marked(**keys: Any) -> float:
+    found_grades = grades(**keys)
+    return found_grades["very-weak"] + found_grades["extremely-weak"]
+
+
+@pytest.mark.parametrize(
+    ("travel", "like"), [(0.44, "normal"), (0.68, "weak"), (1.01, "very-weak"), (1.32, "extremely-weak")]
+)
+def test_the_travel_of_the_lens_speaks_most_for_the_grade_that_moves_so(travel: float, like: str) -> None:
+    # Yaguchi 2016, pig: 0.44, 0.68, 1.01, 1.32 mm are the means of whole fibres and a quarter, half, three quarters cut;
+    # against its own base rate no grade gains more than the one whose mean the lens travelled (spreads overlap: the two
+    # ends of the scale are taken as at least)
+    base, after = grades(), grades(lens_travel_mm=travel)
+    gain = {grade: after[grade] / base[grade] for grade in base}
+    assert gain[like] == pytest.approx(max(gain.values())) or like == "weak"
+    assert (gain["normal"] > 1) == (travel < 0.6)
+
+
+def test_folds_and_a_smooth_opening_weigh_as_stated() -> None:
+    # expert's values of the evidence: folds 10, smooth 0.5, on base odds of 349 : 5098
+    odds = 349 / 5098
+    assert 1 - grades(puncture="folds")["normal"] == pytest.approx(10 * odds / (1 + 10 * odds))
+    assert 1 - grades(puncture="smooth")["normal"] == pytest.approx(0.5 * odds / (1 + 0.5 * odds))
+
+
+@pytest.mark.parametrize(
+    ("keys", "mildest"),
+    [
+        ({"equator_seen": True}, "weak"),
+        ({"bag_follows": True}, "very-weak"),
+        ({"zonule_grade": "very-weak"}, "very-weak"),
+    ],
+)
+def test_what_is_seen_at_surgery_sets_a_floor(keys: dict[str, Any], mildest: str) -> None:
+    answer = found(**keys)
+    order = [g.grade for g in answer.result.grades]
+    for grade in answer.result.grades:
+        if order.index(grade.grade) < order.index(mildest):
+            assert grade.probability == 0
+    assert [w.floor for w in answer.result.weights] == [mildest]
+
+
+def test_the_grade_given_at_surgery_is_the_grade_unless_what_was_seen_is_worse() -> None:
+    for grade in ("normal", "weak", "very-weak", "extremely-weak"):
+        assert grades(zonule_grade=grade, pseudoexfoliation=True)[grade] == 1
+    answer = found(zonule_grade="weak", bag_follows=True)
+    assert {g.grade: g.probability for g in answer.result.grades}["very-weak"] == 1
+    assert "grade-contradicts-facts" in codes(answer)
+
+
+@quick
+@given(eye=eyes, travel=st.floats(0, 3.9), more=st.floats(0.001, 0.1))
+def test_a_longer_travel_never_raises_the_support(eye: dict[str, Any], travel: float, more: float) -> None:
+    before, after = (found(**eye, lens_travel_mm=t) for t in (travel, travel + more))
+    for low in range(1, 4):
+        worse = [sum(g.probability for g in a.result.grades[low:]) for a in (before, after)]
+        assert worse[0] <= worse[1] + 1e-12
+    pairs = zip(after.result.zonule_mean, before.result.zonule_mean, strict=True)
+    assert all(a <= b + 1e-12 for a, b in pairs)
+
+
+@quick
+@given(eye=eyes, travel=st.none() | st.floats(0, 3.9), puncture=st.sampled_from([None, "smooth", "folds"]))
+def test_the_posterior_stays_within_the_support_of_the_prior(
+    eye: dict[str, Any], travel: float | None, puncture: str | None
+) -> None:
+    # a grade that a seen fact excludes stays excluded, one that it allows stays possible, and no hour holds more than
+    # the best grade's band allows
+    surgery = {k: v for k, v in {"lens_travel_mm": travel, "puncture": puncture}.items() if v is not None}
+    before, after = found(**eye).result, found(**eye, **surgery).result
+    assert [g.probability > 0 for g in before.grades] == [g.probability > 0 for g in after.grades]
+    floor = max(
+        (
+            ["normal", "weak", "very-weak", "extremely-weak"].index(w.floor)
+            for w in after.weights
+            if w.floor and w.sign != "dialysis"
+        ),
+        default=0,
+    )
+    highest = [1.0, 0.875, 0.625, 0.375][floor]  # upper ends of the bands, half way between 100, 75, 50 and 25 %
+    assert all(0 <= mean <= highest + 0.01 for mean in after.zonule_mean)
+    assert after.weak_low <= after.weak_probability <= after.weak_high
+    assert [m == 0 for m in after.zonule_mean] == [m == 0 for m in before.zonule_mean]
+
+
+def test_a_practice_may_put_in_its_own_ratios_with_their_range() -> None:
+    own = [{"sign": "trauma", "ratio": 8.0, "low": 4.0, "high": 15.0}]
+    answer = found(trauma=True, own_ratios=own)
+    weight = next(w for w in answer.result.weights if w.sign == "trauma")
+    assert (weight.likelihood_ratio, weight.low, weight.high, weight.basis) == (8, 4, 15, "own")
+    odds = 349 / 5098
+    assert answer.result.weak_probability == pytest.approx(8 * odds / (1 + 8 * odds))
+    assert answer.result.weak_low == pytest.approx(4 * odds / (1 + 4 * odds))
+    assert answer.result.weak_high == pytest.approx(15 * odds / (1 + 15 * odds))
+
+
+@pytest.mark.parametrize(
+    ("own", "field"),
+    [
+        ({"sign": "moon", "ratio": 2.0}, "own_ratios.0.sign"),
+        ({"sign": "trauma", "ratio": 2.0, "low": 3.0}, "own_ratios.0.ratio"),
+    ],
+)
+def test_a_wrong_own_ratio_is_one_clear_error(own: dict[str, Any], field: str) -> None:
+    with pytest.raises(InvalidInput) as caught:
+        found(own_ratios=[own])
+    assert caught.value.field == field
+
+
+def test_where_weakness_is_seen() -> None:
+    patterns = [
+        found(**keys).result.pattern
+        for keys in (
+            {},
+            {"pseudoexfoliation": True},
+            {"dialysis_clock_hours": [6]},
+            {"pseudoexfoliation": True, "dialysis_clock_hours": [6]},
+        )
+    ]
+    assert patterns == ["none", "all-round", "sector", "both"]
+
+
+def test_age_weighs_little_and_only_in_great_age() -> None:
+    # odds of capsule rupture by age in the 2009 model: 1.58 (80-89) over 1.42 (70-79) = 1.11
+    assert {w.sign: w.likelihood_ratio for w in found(age_years=84).result.weights} == {"aged": 1.1}
+    assert pytest.approx(1.1, abs=0.02) == 1.58 / 1.42
+
+
+def test_findings_worked_out_beforehand_agree_with_the_estimate_after_them() -> None:
+    eye = {"pseudoexfoliation": True, "chamber_depth_mm": 2.4}
+    rows = {row.finding: row for row in zonular_findings.run({**BASE, **eye}).result.findings}
+    for row in rows.values():
+        after = found(**eye, **row.keys).result
+        assert row.weak_after == pytest.approx(after.weak_probability)
+        assert row.support_after == pytest.approx(sum(after.zonule_mean))
+    assert rows["puncture-smooth"].weak_after < rows["puncture-smooth"].weak_before < rows["puncture-folds"].weak_after
+    assert rows["travel-0"].weak_after < rows["travel-0"].weak_before
+    assert rows["travel-2"].marked_after > rows["travel-2"].marked_before
+    assert rows["bag-follows"].marked_after == pytest.approx(1)

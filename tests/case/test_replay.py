@@ -135,7 +135,7 @@ def test_every_word_of_every_field_has_words_of_its_own() -> None:
 def test_every_other_field_has_a_label_or_a_yes_and_a_no() -> None:
     phrased = {path for path in PATHS if path.startswith(("biometry.axial", "biometry.k", "fellow.k", "target."))}
     phrased |= {"person.age_years", "person.sex", "eye.side", "lens.grade", "fellow.axial_length_mm"}
-    phrased |= {"fellow.refraction_d", "signs.dialysis_clock_hours"}
+    phrased |= {"fellow.refraction_d", "fellow.planned_refraction_d", "signs.dialysis_clock_hours"}
     choosing = {path for path, _ in choices()}
     assert set(PATHS) == phrased | choosing | set(flags()) | set(labels())
     assert set(decisions()) == set(Decisions.model_fields)

@@ -77,6 +77,33 @@ def test_the_ratio_of_lens_travel() -> None:
     assert found == pytest.approx(0.22, abs=0.005)
 
 
+TRAVEL = {"means": (0.44, 0.68, 1.01, 1.32), "sds": (0.13, 0.27, 0.22, 0.35)}
+
+
+@pytest.mark.parametrize(
+    ("travel_mm", "quarter", "half"),
+    # worked in the evidence from Yaguchi 2016, to a unit of the last digit that its table prints (3.55 stands as 3.6)
+    [(0.4, "0.29", "0.01"), (0.6, "0.98", "0.22"), (0.7, "3.6", "1.6"), (0.8, "20", "17")],
+)
+def test_the_table_of_lens_travel(travel_mm: float, quarter: str, half: str) -> None:
+    found = [math.exp(r) for r in bayes.ordered_log_ratios(travel_mm, **TRAVEL)]
+    assert found[0] == 1
+    for value, printed in ((found[1], quarter), (found[2], half)):
+        digits = len(printed.partition(".")[2])
+        assert value == pytest.approx(float(printed), abs=10**-digits)
+    reference = [norm.pdf(travel_mm, m, s) for m, s in zip(TRAVEL["means"], TRAVEL["sds"], strict=True)]
+    assert found[1:3] == pytest.approx([reference[1] / reference[0], reference[2] / reference[0]], rel=1e-9)
+
+
+@quick
+@given(travel_mm=st.floats(0, 4), more=st.floats(0, 1))
+def test_a_longer_travel_never_speaks_for_a_lower_group(travel_mm: float, more: float) -> None:
+    before = bayes.ordered_log_ratios(travel_mm, **TRAVEL)
+    after = bayes.ordered_log_ratios(travel_mm + more, **TRAVEL)
+    steps = [np.diff(found) for found in (before, after)]
+    assert np.all(steps[0] <= steps[1] + 1e-9)
+
+
 def test_an_array_of_measurements_gives_an_array() -> None:
     found = bayes.normal_ratio(np.array([2.0, 3.0]), mean_with=2.36, sd_with=0.44, mean_without=2.74, sd_without=0.52)
     assert found.shape == (2,)

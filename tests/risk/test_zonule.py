@@ -32,14 +32,20 @@ def find(
     gaps: list[float] | None = None,
     pseudoexfoliation: bool = False,
     irregularity: float | None = None,
+    ceiling: engine.Grade = "extremely-weak",
+    within: tuple[float, ...] | None = None,
 ) -> engine.ZonularEstimate:
     signs = [Sign(f"s{i}", f"g{i % 2}", ratio) for i, ratio in enumerate(ratios or [])]
     return engine.estimate(
         signs=signs,
-        floor=floor,
-        floor_elsewhere=floor if elsewhere is None else elsewhere,
-        gap_hours=gaps or [],
-        pseudoexfoliation=pseudoexfoliation,
+        seen=engine.SeenFacts(
+            floor=floor,
+            floor_elsewhere=floor if elsewhere is None else elsewhere,
+            gap_hours=tuple(gaps or ()),
+            pseudoexfoliation=pseudoexfoliation,
+            ceiling=ceiling,
+            within=within,
+        ),
         bands=BANDS,
         irregularity=USE.sd("zonule_signs.irregularity") if irregularity is None else irregularity,
         constants=CONSTANTS,

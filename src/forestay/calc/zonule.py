@@ -1,17 +1,22 @@
-"""Calculation of how well the zonule holds, from what was seen."""
+"""Calculations of how well the zonule holds, from what was seen, and of what a finding at surgery would change."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from typing import Annotated, Literal, cast
+from typing import Any, Literal
 
 from pydantic import Field
 
 from forestay.answer import Doubt
 from forestay.calc.core import calculation
+from forestay.calc.zonule_input import (
+    OwnRatio,
+    ZonularSupportInput,
+    floors_of,
+    seen,
+    seen_facts,
+    weigh_signs,
+)
 from forestay.evidence import Reader
-from forestay.eye.quantity import within
-from forestay.eye.records import Appearance, Person, Signs
 from forestay.record import Record
 from forestay.risk import bayes
 from forestay.risk import zonule as engine
@@ -19,23 +24,7 @@ from forestay.risk.bayes import Sign
 from forestay.risk.zonule import GRADES, Grade
 from forestay.text import tr
 
-
-class ZonularSupportInput(Signs, Person):
-    """Any signs of the eye, the person's flags and the fellow eye's; what is left out is "not looked for".
-
-    Signs that say nothing about the zonule are accepted and not used.
-    """
-
-    side: Literal["left", "right"] = Field(description="which eye")
-    chamber_depth_mm: Annotated[float, within("chamber_depth_mm")] | None = None
-    axial_length_mm: Annotated[float, within("axial_length_mm")] | None = None
-    appearance: Appearance | None = Field(default=None, description="what the cataract looks like")
-    fellow_operated: bool | None = Field(default=None, description="the fellow eye has had its cataract operation")
-    fellow_zonular_complication: bool | None = Field(
-        default=None, description="the fellow eye's operation met a zonular complication"
-    )
-    fellow_pseudoexfoliation: bool | None = Field(default=None, description="pseudoexfoliation in the fellow eye")
-    fellow_chamber_depth_mm: Annotated[float, within("chamber_depth_mm")] | None = None
+__all__ = ["CALCULATIONS", "OwnRatio", "ZonularSupportInput", "find", "zonular_findings", "zonular_support"]
 
 
 class GradeOut(Record):
@@ -49,28 +38,40 @@ class WeightOut(Record):
     """A sign and what it weighs: ratio after the cap, exponent in its group, standing of the number.
 
     ``floor`` is filled for a seen fact: it sets the mildest grade possible and is not multiplied; its ratio is shown at
-    the cap. ``basis``: ``study``, ``expert`` (no measured accuracy) or ``seen``.
+    the cap. ``basis``: ``study``, ``expert`` (no measured accuracy), ``own`` (this practice's) or ``seen``.
     """
 
     sign: str = Field(description="sign")
     likelihood_ratio: float = Field(description="likelihood ratio after the cap")
+    low: float | None = Field(description="lower end of its range; null where none is stated")
+    high: float | None = Field(description="upper end of its range; null where none is stated")
     standing: str = Field(description="standing of the number")
     weight: float = Field(
         description="exponent of the ratio: 1 for the first sign of a group, less for later ones, 0 for a seen fact"
     )
     group: str = Field(description="group of signs that go together")
-    basis: Literal["study", "expert", "seen"] = Field(description="study, expert (no measured accuracy) or seen")
+    basis: Literal["study", "expert", "own", "seen"] = Field(
+        description="study, expert (no measured accuracy), own (this practice's) or seen"
+    )
     floor: Grade | None = Field(description="mildest grade that a seen fact allows; null for a sign that only weighs")
 
 
 class ZonularSupport(Record):
     """Grades with probabilities, and the share of healthy support by clock hour 12, 1, … 11 (mean and SD).
 
+    ``weak_probability`` is that of any grade but normal; low and high: with every ratio at the ends of its range.
+    ``pattern``: ``none`` (nothing seen), ``all-round``, ``sector`` (a gap is seen) or ``both``.
     ``event_probability`` (with low and high) is the published chance of a vitrectomy because of zonule weakness, known
     for eyes with pseudoexfoliation only.
     """
 
     grades: tuple[GradeOut, ...] = Field(description="every grade with its probability")
+    weak_probability: float = Field(description="probability that the zonule is not normal")
+    weak_low: float = Field(description="the same with every ratio at the lower end of its range")
+    weak_high: float = Field(description="the same with every ratio at the upper end of its range")
+    pattern: Literal["none", "all-round", "sector", "both"] = Field(
+        description="where weakness is seen: nowhere, all round, in a sector (a gap), or both"
+    )
     zonule_mean: tuple[float, ...] = Field(description="share of healthy support by clock hour 12, 1 ... 11, mean")
     zonule_sd: tuple[float, ...] = Field(description="the same, one standard deviation")
     weights: tuple[WeightOut, ...] = Field(description="what each sign weighed")
@@ -79,31 +80,6 @@ class ZonularSupport(Record):
     )
     event_low: float | None = Field(description="lower end of it")
     event_high: float | None = Field(description="upper end of it")
-
-
-Basis = Literal["study", "expert"]
-
-
-EXPERT: tuple[tuple[str, str, Callable[[ZonularSupportInput, Reader], bool]], ...] = (
-    ("iridodonesis", "movement", lambda given, _: bool(given.iridodonesis)),
-    ("trauma", "history", lambda given, _: given.trauma is True),
-    ("no-trauma", "history", lambda given, _: given.trauma is False),
-    ("vitrectomy", "history", lambda given, _: bool(given.vitrectomy)),
-    (
-        "connective-tissue-disorder",
-        "history",
-        lambda given, _: given.connective_tissue_disorder not in (None, "none"),
-    ),
-    (
-        "very-long-eye",
-        "length",
-        lambda given, use: (
-            given.axial_length_mm is not None and given.axial_length_mm > use.number("zonule_signs.very_long_eye_mm")
-        ),
-    ),
-    ("hypermature", "lens", lambda given, _: given.appearance == "hypermature"),
-)
-"""Signs whose ratio is an expert's: name (and row ``zonule_signs.ratio.NAME``), group, whether present."""
 
 
 WEIGHING = (
@@ -121,84 +97,89 @@ WEIGHING = (
 """Findings that set a floor or weigh; one that is absent is named as a doubt."""
 
 
-GAP = "dialysis"
-"""A seen gap: weakness at its own hours, and no word on the others."""
-
-
-def seen_facts(given: ZonularSupportInput) -> tuple[str, ...]:
-    """Facts that are weakness themselves, by the names of their rows ``zonule_signs.floor.NAME``."""
-    present = {
-        "phacodonesis-after-movement": given.phacodonesis == "after-movement",
-        "phacodonesis-at-rest": given.phacodonesis == "at-rest",
-        "subluxated": bool(given.subluxated),
-        "iris-lens-gap": bool(given.iris_lens_gap),
-        GAP: bool(given.dialysis_clock_hours),
-    }
-    return tuple(name for name, seen in present.items() if seen)
-
-
-def _worst(floors: Iterable[Grade]) -> Grade:
-    """The mildest grade that all of the floors allow."""
-    return GRADES[max((GRADES.index(at) for at in floors), default=0)]
-
-
 def find(given: ZonularSupportInput, use: Reader) -> tuple[engine.ZonularEstimate, list[WeightOut], list[Doubt]]:
     """The engine's estimate (for draws), the weights and the doubts."""
     constants = use.constants(engine.ZonuleConstants)
     doubts: list[Doubt] = []
     pseudoexfoliation = _pseudoexfoliation(given, doubts)
-    facts = [use.row(f"zonule_signs.floor.{name}") for name in seen_facts(given)]
-    floors = [cast(Grade, fact.value) for fact in facts]
-    elsewhere = _worst(at for name, at in zip(seen_facts(given), floors, strict=True) if name != GAP)
-    signs, basis = _signs(given, pseudoexfoliation, constants, use, doubts)
-    floor = _worst(floors)
+    weighing = weigh_signs(given, pseudoexfoliation, constants, use, doubts)
+    facts = seen(given, use, pseudoexfoliation=pseudoexfoliation, within=weighing.within)
     rows = [use.row(f"zonule_signs.share.{grade}") for grade in GRADES]
     found = engine.estimate(
-        signs=signs,
-        floor=floor,
-        floor_elsewhere=elsewhere,
-        gap_hours=given.dialysis_clock_hours or (),
-        pseudoexfoliation=pseudoexfoliation,
+        signs=weighing.signs,
+        signs_low=weighing.low,
+        signs_high=weighing.high,
+        seen=facts,
         bands=engine.Bands(tuple(row.low or 0.0 for row in rows), tuple(row.high or 0.0 for row in rows)),
         irregularity=use.sd("zonule_signs.irregularity"),
         constants=constants,
     )
-    weights = [
-        WeightOut(
-            sign=w.sign.name,
-            likelihood_ratio=w.likelihood_ratio,
-            standing=basis[w.sign.name][1],
-            weight=w.weight,
-            group=w.sign.group,
-            basis=basis[w.sign.name][0],
-            floor=None,
+    ends = {
+        low.name: (low.likelihood_ratio, high.likelihood_ratio)
+        for low, high in zip(weighing.low, weighing.high, strict=True)
+    }
+    weights = []
+    for w in found.weighted:
+        low, high = ends[w.sign.name]
+        spread = low != high
+        weights.append(
+            WeightOut(
+                sign=w.sign.name,
+                likelihood_ratio=w.likelihood_ratio,
+                low=low if spread else None,
+                high=high if spread else None,
+                standing=weighing.basis[w.sign.name][1],
+                weight=w.weight,
+                group=w.sign.group,
+                basis=weighing.basis[w.sign.name][0],
+                floor=None,
+            )
         )
-        for w in found.weighted
-    ]
+    floors = floors_of(given, use)
     weights += [
         WeightOut(
             sign=name,
             likelihood_ratio=constants.ratio_cap,
-            standing=fact.standing,
+            low=None,
+            high=None,
+            standing=standing,
             weight=0.0,
             group="seen",
             basis="seen",
             floor=at,
         )
-        for name, fact, at in zip(seen_facts(given), facts, floors, strict=True)
+        for name, (at, standing) in floors.items()
     ]
-    if facts:
+    doubts += _seen_doubts(given, facts, list(floors))
+    return found, weights, doubts
+
+
+def _seen_doubts(given: ZonularSupportInput, facts: engine.SeenFacts, names: list[str]) -> list[Doubt]:
+    """What seen facts did, and where the grade given at surgery contradicts them."""
+    doubts = []
+    if names:
         doubts.append(
             Doubt(
                 "seen-fact",
                 tr(
                     "Seen, and weakness itself: {names}. The grade is {floor} or worse, whatever the rates say.",
-                    names=", ".join(seen_facts(given)),
-                    floor=floor,
+                    names=", ".join(names),
+                    floor=facts.floor,
                 ),
             )
         )
-    return found, weights, doubts
+    if given.zonule_grade is not None and given.zonule_grade != facts.floor:
+        doubts.append(
+            Doubt(
+                "grade-contradicts-facts",
+                tr(
+                    "The zonule was graded {grade} at surgery, but what was seen allows {floor} at the mildest; the worse counts.",
+                    grade=given.zonule_grade,
+                    floor=facts.floor,
+                ),
+            )
+        )
+    return doubts
 
 
 @calculation(
@@ -228,6 +209,10 @@ def zonular_support(given: ZonularSupportInput, use: Reader) -> tuple[ZonularSup
         grades=tuple(
             GradeOut(grade=grade, probability=p) for grade, p in zip(GRADES, found.probabilities, strict=True)
         ),
+        weak_probability=1 - found.probabilities[0],
+        weak_low=found.weak_range[0],
+        weak_high=found.weak_range[1],
+        pattern=_pattern(given),
         zonule_mean=found.mean,
         zonule_sd=found.sd,
         weights=tuple(weights),
@@ -236,6 +221,16 @@ def zonular_support(given: ZonularSupportInput, use: Reader) -> tuple[ZonularSup
         event_high=event[2],
     )
     return result, doubts
+
+
+def _pattern(given: ZonularSupportInput) -> Literal["none", "all-round", "sector", "both"]:
+    """Where weakness is seen. Pseudoexfoliation weakens all round, also beside a seen gap."""
+    facts = {name for name in seen_facts(given) if name != "dialysis"}
+    graded = given.zonule_grade not in (None, GRADES[0])
+    round_about = bool(facts) or graded or _pseudoexfoliation(given, [])
+    if given.dialysis_clock_hours:
+        return "both" if round_about else "sector"
+    return "all-round" if round_about else "none"
 
 
 def _not_looked_for(given: ZonularSupportInput) -> list[Doubt]:
@@ -265,74 +260,6 @@ def _pseudoexfoliation(given: ZonularSupportInput, doubts: list[Doubt]) -> bool:
     return False
 
 
-def _signs(
-    given: ZonularSupportInput,
-    pseudoexfoliation: bool,
-    constants: engine.ZonuleConstants,
-    use: Reader,
-    doubts: list[Doubt],
-) -> tuple[list[Sign], dict[str, tuple[Basis, str]]]:
-    """Every sign with a ratio that is present, with its basis and standing by name."""
-    signs: list[Sign] = []
-    basis: dict[str, tuple[Basis, str]] = {}
-
-    def add(name: str, group: str, ratio: float, kind: Basis, standing: str) -> None:
-        signs.append(Sign(name, group, ratio))
-        basis[name] = (kind, standing)
-
-    if pseudoexfoliation:
-        row = use.row("zonule_signs.pseudoexfoliation_weak")
-        ratio = bayes.ratio_between(constants.weak_share, use.number(row.key))
-        add("pseudoexfoliation", "pseudoexfoliation", ratio, "study", row.standing)
-        if given.chamber_depth_mm is not None:
-            add("chamber-depth", "position", _chamber_ratio(given.chamber_depth_mm, use, doubts), "study", "derived")
-    for name, group, present in EXPERT:
-        if present(given, use):
-            row = use.row(f"zonule_signs.ratio.{name}")
-            add(name, group, use.number(row.key), "expert", row.standing)
-    if given.fellow_zonular_complication:
-        row = use.row("zonule_signs.ratio.fellow-zonular-complication")
-        add("fellow-zonular-complication", "history", use.number(row.key), "study", row.standing)
-    if _asymmetric(given, use):
-        row = use.row("zonule_signs.ratio.chamber-asymmetry")
-        add("chamber-asymmetry", "position", use.number(row.key), "study", row.standing)
-    return signs, basis
-
-
-def _chamber_ratio(chamber_depth_mm: float, use: Reader, doubts: list[Doubt]) -> float:
-    low, high = use.numbers("zonule_signs.chamber.range_mm")
-    if not low <= chamber_depth_mm <= high:
-        doubts.append(
-            Doubt(
-                "outside-studied-range",
-                tr(
-                    "A chamber of {depth:g} mm is outside {low:g} to {high:g} mm, where its meaning in "
-                    "pseudoexfoliation was studied; the nearer end counts.",
-                    depth=chamber_depth_mm,
-                    low=low,
-                    high=high,
-                ),
-            )
-        )
-    return float(
-        bayes.normal_ratio(
-            min(max(chamber_depth_mm, low), high),
-            mean_with=use.number("zonule_signs.chamber.complicated"),
-            sd_with=use.sd("zonule_signs.chamber.complicated"),
-            mean_without=use.number("zonule_signs.chamber.uncomplicated"),
-            sd_without=use.sd("zonule_signs.chamber.uncomplicated"),
-        )
-    )
-
-
-def _asymmetric(given: ZonularSupportInput, use: Reader) -> bool:
-    """Chambers of unlike depth; an operated fellow eye does not count."""
-    if given.chamber_depth_mm is None or given.fellow_chamber_depth_mm is None or given.fellow_operated:
-        return False
-    difference = abs(given.chamber_depth_mm - given.fellow_chamber_depth_mm)
-    return difference > use.number("zonule_signs.chamber.asymmetry_mm")
-
-
 def _event(given: ZonularSupportInput, use: Reader) -> tuple[float, float, float]:
     """Chance of a vitrectomy because of zonule weakness in pseudoexfoliation, by the published signs."""
     row = use.row("zonule_signs.event.pseudoexfoliation")
@@ -354,4 +281,81 @@ def _event(given: ZonularSupportInput, use: Reader) -> tuple[float, float, float
     return found[0], found[1], found[2]
 
 
-CALCULATIONS = (zonular_support,)
+class FindingOut(Record):
+    """What one finding at surgery would make of the estimate."""
+
+    finding: str = Field(description="key of the finding")
+    label: str = Field(description="the finding in words")
+    keys: dict[str, Any] = Field(description="the finding as keys of the input")
+    weak_before: float = Field(description="probability that the zonule is not normal, before it")
+    weak_after: float = Field(description="the same after it")
+    marked_before: float = Field(description="probability of a very weak or extremely weak zonule, before it")
+    marked_after: float = Field(description="the same after it")
+    support_before: float = Field(description="healthy-equivalent clock hours of zonule, before it, of 12")
+    support_after: float = Field(description="the same after it")
+
+
+class ZonularFindings(Record):
+    """Each finding that may come at surgery, with the estimate before and after it."""
+
+    findings: tuple[FindingOut, ...] = Field(description="findings in the order in which they may come")
+
+
+def findings_at_surgery(use: Reader) -> tuple[tuple[str, str, dict[str, Any]], ...]:
+    """Key, words and input keys of each finding that is worked out beforehand; the travels are those of the study."""
+    means = use.numbers("zonule_signs.travel.mean_mm")
+    travels = tuple(
+        (
+            f"travel-{index}",
+            tr("the lens travels {mm:.1f} mm when its capsule is first held", mm=mm),
+            {"lens_travel_mm": mm},
+        )
+        for index, mm in ((0, means[0]), (2, means[2]))
+    )
+    return (
+        ("puncture-smooth", tr("the capsule opens smoothly"), {"puncture": "smooth"}),
+        ("puncture-folds", tr("radial folds at the first puncture"), {"puncture": "folds"}),
+        *travels,
+        ("equator-seen", tr("the edge of the lens comes into view"), {"equator_seen": True}),
+        ("iris-lens-gap", tr("a gap opens between iris and lens"), {"iris_lens_gap": True}),
+        ("bag-follows", tr("the whole bag comes along with the nucleus"), {"bag_follows": True}),
+    )
+
+
+def after_finding(given: ZonularSupportInput, keys: dict[str, Any], use: Reader) -> engine.ZonularEstimate:
+    """The estimate of the same eye with a finding added."""
+    return find(given.model_copy(update=keys), use)[0]
+
+
+@calculation(
+    "zonular-findings",
+    summary="What each finding at surgery would make of the estimate of the zonule",
+    formula="the estimate of zonular-support with and without the finding",
+    valid="as zonular-support; the travel of the lens was measured in pig eyes",
+    input=ZonularSupportInput,
+    output=ZonularFindings,
+    example={"side": "left", "age_years": 74, "pseudoexfoliation": True},
+)
+def zonular_findings(given: ZonularSupportInput, use: Reader) -> tuple[ZonularFindings, list[Doubt]]:
+    """Every finding in turn, each alone on what is known now."""
+    before, _, doubts = find(given, use)
+    rows = []
+    for key, label, keys in findings_at_surgery(use):
+        after = after_finding(given, keys, use)
+        rows.append(
+            FindingOut(
+                finding=key,
+                label=label,
+                keys=keys,
+                weak_before=1 - before.probabilities[0],
+                weak_after=1 - after.probabilities[0],
+                marked_before=sum(before.probabilities[2:]),
+                marked_after=sum(after.probabilities[2:]),
+                support_before=sum(before.mean),
+                support_after=sum(after.mean),
+            )
+        )
+    return ZonularFindings(findings=tuple(rows)), doubts
+
+
+CALCULATIONS = (zonular_support, zonular_findings)

@@ -73,6 +73,7 @@ GROUPS: tuple[tuple[str, type[Measured] | type[Found], tuple[str, ...]], ...] = 
         Found,
         _keys("signs", "vitrectomy", "glaucoma", "filtering_bleb", "retinopathy", "fundus_view", "external_infection"),
     ),
+    ("at surgery", Found, _all("surgery")),
     ("theatre", Found, _all("theatre")),
     ("target", Found, _all("target")),
 )

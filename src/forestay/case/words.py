@@ -105,12 +105,15 @@ def _fellow(left: Values) -> str:
     inner = {path.replace("fellow.", "biometry.", 1): known.pop(path) for path in list(known) if path.endswith("_d")}
     told = []
     refraction = inner.pop("biometry.refraction_d", None)
+    planned = inner.pop("biometry.planned_refraction_d", None)
     length = known.pop("fellow.axial_length_mm", None)
     if length is not None:
         told.append(tr("length {length:g} mm", length=length))
     told.append(_keratometry(inner))
     if refraction is not None:
         told.append(tr("refraction {refraction:+.2f} D", refraction=refraction))
+    if planned is not None:
+        told.append(tr("aimed at {refraction:+.2f} D", refraction=planned))
     told += [_plain(path, value) for path, value in known.items()]
     return tr("fellow eye: {what}", what=" · ".join(word for word in told if word))
 

@@ -30,6 +30,19 @@ Appearance = Literal["clear", "nuclear", "brown", "black", "white", "intumescent
 LengthMethod = Literal["optical", "ultrasound-immersion", "ultrasound-contact"]
 ConstantMethod = Literal["optical", "ultrasound-immersion", "ultrasound-contact", "ultrasound"]
 Hour = Annotated[float, within("clock")]
+FellowComplication = Literal[
+    "none",
+    "zonular-dialysis",
+    "capsule-rupture",
+    "vitreous-loss",
+    "dropped-nucleus",
+    "infection",
+    "macular-oedema",
+    "detachment",
+    "choroidal-haemorrhage",
+]
+ZonuleGrade = Literal["normal", "weak", "very-weak", "extremely-weak"]
+"""How the zonule was graded when the capsule was opened."""
 
 
 class Person(Record):
@@ -109,6 +122,18 @@ class FellowEye(Record):
     operated: bool | None = Field(default=None, description="the fellow eye has had its cataract operation")
     zonular_complication: bool | None = Field(default=None, description="its operation met a zonular complication")
     pseudoexfoliation: bool | None = Field(default=None, description="pseudoexfoliation in the fellow eye")
+    phacodonesis: Literal["none", "after-movement", "at-rest"] | None = Field(
+        default=None, description="movement of the lens in the fellow eye"
+    )
+    cataract: bool | None = Field(default=None, description="the fellow eye needs its cataract operation too")
+    complication: FellowComplication | None = Field(
+        default=None, description="what went wrong in the fellow eye's operation or after it"
+    )
+    pupil_at_surgery: Literal["wide", "small", "came-down"] | None = Field(
+        default=None, description="how the fellow eye's pupil stayed during its operation"
+    )
+    planned_refraction_d: Annotated[float, within("refraction_d")] | None = None
+    days_since_surgery: Annotated[float, within("days_since_surgery")] | None = None
 
 
 class LensState(Record):
@@ -146,6 +171,20 @@ class Signs(Record):
     )
     fundus_view: bool | None = Field(default=None, description="the fundus can be seen")
     external_infection: bool | None = Field(default=None, description="infection of lids, tear sac or surface")
+
+
+class Surgery(Record):
+    """What the eye showed once it was open. ``None`` is "not come to yet", or not noted."""
+
+    puncture: Literal["smooth", "folds"] | None = Field(
+        default=None, description="the capsule at its first puncture: opened smoothly, or in radial folds"
+    )
+    lens_travel_mm: Annotated[float, within("lens_travel_mm")] | None = None
+    equator_seen: bool | None = Field(default=None, description="the edge of the lens comes into view")
+    bag_follows: bool | None = Field(default=None, description="the whole bag comes along with the nucleus")
+    zonule_grade: ZonuleGrade | None = Field(
+        default=None, description="grade of the zonule, given when the capsule was opened"
+    )
 
 
 class Theatre(Record):
@@ -191,5 +230,6 @@ class CaseFile(Record):
     fellow: FellowEye = FellowEye()
     lens: LensState = LensState()
     signs: Signs = Signs()
+    surgery: Surgery = Surgery()
     theatre: Theatre = Theatre()
     target: Target = Target()

@@ -5,16 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 
+from forestay.calc.zonule_input import OwnRatio
 from forestay.evidence import EvidenceSet, default_evidence
 from forestay.plan.draws import COUNT, Draws
 
 
 @dataclass(frozen=True)
 class Practice:
-    """The surgeon's own figures. Empty until there are followed-up cases to learn from."""
+    """The surgeon's own figures. Empty until there are followed-up cases to learn from; empty, they change nothing.
+
+    ``zonule_ratios``: likelihood ratios of signs that this practice uses in the place of those that ship.
+    """
 
     name: str = "none yet"
     digest: str = "empty"
+    zonule_ratios: tuple[OwnRatio, ...] = ()
 
 
 @dataclass(frozen=True)

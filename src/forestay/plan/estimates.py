@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forestay.answer import Doubt
-from forestay.calc.zonule import ZonularSupportInput, find
+from forestay.calc.zonule import find
+from forestay.calc.zonule_input import OwnRatio, ZonularSupportInput
 from forestay.evidence import Reader
-from forestay.eye.records import CaseFile
+from forestay.eye.records import CaseFile, FellowEye
 from forestay.eye.view import mean_k_d
 from forestay.mechanics import bag_size, chamber, nucleus
 from forestay.mechanics.bag_size import BagSizeConstants
@@ -73,13 +74,13 @@ class Estimates:
         return self.weak_probability >= use.number("act.weak_probability")
 
 
-def estimate(case: CaseFile, draws: Draws, use: Reader) -> Estimates:
-    """All estimates of ``case`` (in the working frame) on the common draws."""
+def estimate(case: CaseFile, draws: Draws, use: Reader, own_ratios: tuple[OwnRatio, ...] = ()) -> Estimates:
+    """All estimates of ``case`` (in the working frame) on the common draws, with the practice's own ratios of signs."""
     doubts: list[Doubt] = []
     length = _length(case, draws, use, doubts)
     k_mean = _k_mean(case, draws, use)
     diameter, thickness = _nucleus(case, draws, use, doubts)
-    zonule, _, zonule_doubts = find(zonule_input(case), use)
+    zonule, _, zonule_doubts = find(zonule_input(case, own_ratios), use)
     doubts.extend(zonule_doubts)
     support = support_draws(zonule, level_z=draws.normal("zonule level"), hour_z=draws.by_hour("zonule hour"))
     depth = _chamber_depth(case, draws, use)
@@ -110,21 +111,31 @@ def estimate(case: CaseFile, draws: Draws, use: Reader) -> Estimates:
     )
 
 
-def zonule_input(case: CaseFile) -> ZonularSupportInput:
+def zonule_input(case: CaseFile, own_ratios: tuple[OwnRatio, ...] = ()) -> ZonularSupportInput:
     """The signs of the case as the calculation ``zonular-support`` takes them."""
     fellow = case.fellow
     return ZonularSupportInput(
         **dict(case.signs),
+        **dict(case.surgery),
         **dict(case.person),
         side=case.eye.side,
         chamber_depth_mm=case.biometry.chamber_depth_mm,
         axial_length_mm=case.biometry.axial_length_mm,
         appearance=case.lens.appearance,
         fellow_operated=fellow.operated,
-        fellow_zonular_complication=fellow.zonular_complication,
+        fellow_zonular_complication=_fellow_gave_way(fellow),
         fellow_pseudoexfoliation=fellow.pseudoexfoliation,
+        fellow_cataract=fellow.cataract,
         fellow_chamber_depth_mm=fellow.chamber_depth_mm,
+        own_ratios=own_ratios,
     )
+
+
+def _fellow_gave_way(fellow: FellowEye) -> bool | None:
+    """Whether the fellow eye's zonule gave way, by either field; a known complication of another kind says no."""
+    if fellow.zonular_complication is not None:
+        return fellow.zonular_complication
+    return None if fellow.complication is None else fellow.complication == "zonular-dialysis"
 
 
 def _length(case: CaseFile, draws: Draws, use: Reader, doubts: list[Doubt]) -> Spread | None:

@@ -31,6 +31,7 @@ from forestay.plan.risks import risks_of
 from forestay.plan.ruleset import holding
 from forestay.plan.sections import after, consent, doses, fallbacks, kit, steps, stops
 from forestay.plan.supports import supports_of
+from forestay.plan.theatre_findings import finding_changes
 from forestay.plan.views import eye_view, measure_view
 from forestay.plan.words import TECHNIQUES, words_for
 from forestay.plan.zonule_loads import Loads
@@ -60,7 +61,7 @@ def make(situation: Situation, context: Context) -> Plan:
     findings = check(case, use=use)
     refuse_if_needed(findings)
     turned, decisions, frame = to_frame(case, situation.decisions)
-    setting = Setting(turned, estimate(turned, context.draws, use), decisions, use)
+    setting = Setting(turned, estimate(turned, context.draws, use, context.practice.zonule_ratios), decisions, use)
     view = eye_view(case, setting)
     ranked, verdicts, offers, loads = _options(setting, view, frame, context)
     best = next((o for o in ranked if o.technique in offers), None)
@@ -238,6 +239,9 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         caution=caution(),
         measures=best.measures if best else None,
         drawing=drawing_of(case, setting, offer, work.loads.get(best.technique) if best else None, work.frame),
+        finding_changes=finding_changes(case, use, context.practice.zonule_ratios)
+        if operating and context.searching
+        else (),
         supports=supports_of(offer, work.frame) if offer and operating and context.searching else (),
         decided=situation.decisions.model_dump(exclude_none=True, mode="json"),
         disagreements=tuple({"field": d.field, "values": d.values} for d in situation.disagreements),

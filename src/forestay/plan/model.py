@@ -325,6 +325,26 @@ class SupportRank:
 
 
 @dataclass(frozen=True)
+class FindingChange:
+    """What one finding at surgery would make of the zonule. ``facts``: the finding by path of the case file.
+
+    ``weak``: probability that the zonule is not normal; ``marked``: that it is very weak or worse; ``hours``:
+    healthy-equivalent clock hours of zonule, of 12.
+    """
+
+    key: str
+    label: str
+    facts: dict[str, Any]
+    weak_before: float
+    weak_after: float
+    marked_before: float
+    marked_after: float
+    hours_before: float
+    hours_after: float
+    origin: Origin
+
+
+@dataclass(frozen=True)
 class Drawing:
     """What the drawings need of this plan, beyond the measures: sizes of this eye and loads by clock hour."""
 
@@ -382,6 +402,8 @@ class Plan:
     decided: dict[str, Any] = field(default_factory=dict)
     """What was settled or tried, by name; the rest was left to the plan."""
     supports: tuple[SupportRank, ...] = field(default=())
+    finding_changes: tuple[FindingChange, ...] = field(default=())
+    """What each finding that may come at surgery would make of the estimate of the zonule."""
 
 
 def as_dict(plan: Plan) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -102,6 +103,27 @@ def normal_ratio(value: ArrayLike, *, mean_with: float, sd_with: float, mean_wit
     with_sign = (x - mean_with) / sd_with
     without = (x - mean_without) / sd_without
     return _plain(sd_without / sd_with * np.exp(0.5 * (without**2 - with_sign**2)))
+
+
+def ordered_log_ratios(value: float, *, means: Sequence[float], sds: Sequence[float]) -> tuple[float, ...]:
+    """ln of the likelihood of each of several ordered groups against the first, never falling as ``value`` rises.
+
+    Each group is normal; neighbours are compared by :func:`normal_ratio`. Two normal curves of unlike spread cross a
+    second time far out, where the ratio would turn round: there the value at the turning point counts, so that a larger
+    value never speaks for a lower group. Parameters in the unit of ``value``; ``means`` rise. Result: ln ratios, the
+    first 0.
+
+    >>> [round(math.exp(r), 2) for r in ordered_log_ratios(0.6, means=(0.44, 0.68, 1.01), sds=(0.13, 0.27, 0.22))]
+    [1.0, 0.98, 0.22]
+    """
+    found = [0.0]
+    for (m0, s0), (m1, s1) in pairwise(zip(means, sds, strict=True)):
+        at = value
+        if s0 != s1:
+            turn = (m0 / s0**2 - m1 / s1**2) / (1 / s0**2 - 1 / s1**2)
+            at = max(value, turn) if s1 > s0 else min(value, turn)
+        found.append(found[-1] + math.log(s0 / s1) + 0.5 * (((at - m0) / s0) ** 2 - ((at - m1) / s1) ** 2))
+    return tuple(found)
 
 
 def log_error_from_interval(*, low: float, high: float, level: float) -> float:

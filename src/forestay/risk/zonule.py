@@ -76,6 +76,8 @@ class ZonularEstimate:
     bands: Bands
     all_round: float
     irregularity: float
+    weak_range: tuple[float, float]
+    """Probability that the zonule is not normal with every ratio at the lower, and at the upper end of its range."""
     held: tuple[float, ...]
     mean: tuple[float, ...]
     sd: tuple[float, ...]
@@ -103,58 +105,95 @@ def held_by_hour(gap_hours: Sequence[float]) -> tuple[float, ...]:
     return tuple(held)
 
 
-def grade_probabilities(*, weak: float, floor: Grade, constants: ZonuleConstants) -> tuple[float, ...]:
+def grade_probabilities(
+    *,
+    weak: float,
+    floor: Grade,
+    constants: ZonuleConstants,
+    within: Sequence[float] | None = None,
+    ceiling: Grade = GRADES[-1],
+) -> tuple[float, ...]:
     """Probability of each grade: normal against weak from the signs, the weak ones in their published proportions.
 
-    Parameters: ``weak`` [probability that the zonule is not normal], ``floor`` [mildest grade that a seen fact allows].
-    Result [probabilities in the order of GRADES, sum 1]. A floor above normal sets the probability of every milder
-    grade to 0 and shares the whole among the rest.
+    Parameters: ``weak`` [probability that the zonule is not normal], ``floor`` [mildest grade that a seen fact allows],
+    ``within`` [relative likelihood of each grade in the order of GRADES: shifts the proportions among the weak ones],
+    ``ceiling`` [worst grade that a seen fact allows]. Result [probabilities in the order of GRADES, sum 1]: exactly 0
+    outside floor and ceiling.
     """
-    at = GRADES.index(floor)
-    counts = constants.grade_counts
-    if at == 0:
-        whole = sum(counts[1:])
-        return (1 - weak, *(weak * count / whole for count in counts[1:]))
-    whole = sum(counts[at:])
-    return tuple(count / whole if index >= at else 0.0 for index, count in enumerate(counts))
+    counts = [c * w for c, w in zip(constants.grade_counts, within or (1.0,) * len(GRADES), strict=True)]
+    whole = sum(counts[1:])
+    free = (1 - weak, *(weak * count / whole for count in counts[1:]))
+    lowest, highest = GRADES.index(floor), GRADES.index(ceiling)
+    kept = [p if lowest <= index <= highest else 0.0 for index, p in enumerate(free)]
+    if lowest:  # a floor takes the normal grade away: what is left stands in the proportions of the weak ones
+        kept = [c if max(lowest, 1) <= index <= highest else 0.0 for index, c in enumerate(counts)]
+    total = sum(kept)
+    return tuple(p / total for p in kept)
+
+
+def weak_probability(signs: Sequence[Sign], constants: ZonuleConstants) -> tuple[float, tuple[Weighted, ...]]:
+    """Probability that the zonule is not normal, by the signs alone, and how each sign entered.
+
+    Odds = base odds x product of LR^w, w = 1 for the strongest sign of a group and ``later_weight`` for the others;
+    the total stays within ``total_low`` and ``total_high``.
+    """
+    weighted = weigh(signs, cap=constants.ratio_cap, later_weight=constants.later_weight)
+    weak = float(update(constants.weak_share, product(weighted)))
+    return min(max(weak, constants.total_low), constants.total_high), weighted
+
+
+@dataclass(frozen=True)
+class SeenFacts:
+    """What was seen and bounds the grade: mildest grade of the eye and of its sound hours, worst grade, gaps.
+
+    ``floor_elsewhere``: of the hours that no gap covers; a gap alone does not weaken them. ``within``: relative
+    likelihood of each grade from a measurement at surgery.
+    """
+
+    floor: Grade
+    floor_elsewhere: Grade
+    gap_hours: tuple[float, ...]
+    pseudoexfoliation: bool
+    ceiling: Grade = GRADES[-1]
+    within: tuple[float, ...] | None = None
 
 
 def estimate(
     *,
     signs: Sequence[Sign],
-    floor: Grade,
-    floor_elsewhere: Grade,
-    gap_hours: Sequence[float],
-    pseudoexfoliation: bool,
+    seen: SeenFacts,
     bands: Bands,
     irregularity: float,
     constants: ZonuleConstants,
+    signs_low: Sequence[Sign] = (),
+    signs_high: Sequence[Sign] = (),
 ) -> ZonularEstimate:
     """The zonule of one eye from signs, seen facts and gaps.
 
-    Odds of weakness = base odds x product of LR^w, w = 1 for the strongest sign of a group and ``later_weight`` for the
-    others; the total stays within ``total_low`` and ``total_high`` unless a seen fact sets a floor.
-
-    Parameters: ``signs`` [likelihood ratios], ``floor`` [grade] of the eye, ``floor_elsewhere`` [grade] of its sound
-    hours, which a gap alone does not weaken, ``gap_hours`` [clock hours], ``bands`` [share of
-    healthy support], ``irregularity`` [SD of one hour, as a share of what the support lacks]. Result: shares [0-1].
-    Studied on unselected eyes and on eyes with pseudoexfoliation; what a grade means as support is assumed. Adding a
-    sign of weakness never raises the mean support.
+    :func:`weak_probability` gives the odds of weakness; ``seen`` bounds the grades. Parameters: ``signs`` [likelihood
+    ratios], ``signs_low``/``signs_high`` [the same at the ends of their ranges], ``bands`` [share of healthy support],
+    ``irregularity`` [SD of one hour, as a share of what the support lacks]. Result: shares [0-1]. Studied on
+    unselected eyes and on eyes with pseudoexfoliation; what a grade means as support is assumed. Adding a sign of
+    weakness never raises the mean support.
     """
-    weighted = weigh(signs, cap=constants.ratio_cap, later_weight=constants.later_weight)
-    weak = float(update(constants.weak_share, product(weighted)))
-    weak = min(max(weak, constants.total_low), constants.total_high)
-    probabilities = grade_probabilities(weak=weak, floor=floor, constants=constants)
-    elsewhere = grade_probabilities(weak=weak, floor=floor_elsewhere, constants=constants)
-    all_round = constants.pseudoexfoliation_share if pseudoexfoliation else 1.0
-    held = held_by_hour(gap_hours)
+    weak, weighted = weak_probability(signs, constants)
+    ends = [weak_probability(some or signs, constants)[0] for some in (signs_low, signs_high)]
+
+    def grades(at: float, floor: Grade) -> tuple[float, ...]:
+        ceiling = GRADES[max(GRADES.index(seen.ceiling), GRADES.index(floor))]
+        return grade_probabilities(weak=at, floor=floor, constants=constants, within=seen.within, ceiling=ceiling)
+
+    elsewhere = grades(weak, seen.floor_elsewhere)
+    all_round = constants.pseudoexfoliation_share if seen.pseudoexfoliation else 1.0
+    held = held_by_hour(seen.gap_hours)
     mean, sd = _moments(elsewhere, bands, all_round, irregularity)
     return ZonularEstimate(
-        probabilities=probabilities,
+        probabilities=grades(weak, seen.floor),
         elsewhere=elsewhere,
         bands=bands,
         all_round=all_round,
         irregularity=irregularity,
+        weak_range=(1 - grades(min(*ends, weak), seen.floor)[0], 1 - grades(max(*ends, weak), seen.floor)[0]),
         held=held,
         mean=tuple(mean * part for part in held),
         sd=tuple(sd * part for part in held),
