@@ -9,22 +9,12 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
 from forestay.answer import Doubt
+from forestay.plan.model_risk import FindingChange as FindingChange
+from forestay.plan.model_risk import Origin as Origin
+from forestay.plan.model_risk import Risk as Risk
 
 Level = Literal["note", "recheck", "refuse"]
 Verdict = Literal["operate", "operate-later", "refer", "do-not-operate"]
-
-
-@dataclass(frozen=True)
-class Origin:
-    """What stands behind a number on the screen: formula, inputs with units, range, sources, standing."""
-
-    formula: str
-    inputs: tuple[tuple[str, str], ...]
-    valid: str
-    sources: tuple[dict[str, Any], ...]
-    calculation: str | None = None
-    weak: bool = False
-    """True where any row behind it is from memory or assumed: shown as a small degree sign."""
 
 
 @dataclass(frozen=True)
@@ -109,18 +99,6 @@ class Unassessed:
 
     step: str
     lacks: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Risk:
-    """A probability from published series, with interval and source."""
-
-    name: str
-    label: str
-    probability: float
-    low: float
-    high: float
-    origin: Origin
 
 
 @dataclass(frozen=True)
@@ -322,26 +300,6 @@ class SupportRank:
     peak_load: float | None
     best: bool
     reasons: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class FindingChange:
-    """What one finding at surgery would make of the zonule. ``facts``: the finding by path of the case file.
-
-    ``weak``: probability that the zonule is not normal; ``marked``: that it is very weak or worse; ``hours``:
-    healthy-equivalent clock hours of zonule, of 12.
-    """
-
-    key: str
-    label: str
-    facts: dict[str, Any]
-    weak_before: float
-    weak_after: float
-    marked_before: float
-    marked_after: float
-    hours_before: float
-    hours_after: float
-    origin: Origin
 
 
 @dataclass(frozen=True)
