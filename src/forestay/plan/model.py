@@ -9,9 +9,9 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
 from forestay.answer import Doubt
-from forestay.plan.model_risk import FindingChange as FindingChange
-from forestay.plan.model_risk import Origin as Origin
-from forestay.plan.model_risk import Risk as Risk
+from forestay.plan.model_risk import FindingChange, Origin, Risk
+
+__all__ = ["FindingChange", "Origin", "Risk"]  # told again here; the classes below speak for themselves
 
 Level = Literal["note", "recheck", "refuse"]
 Verdict = Literal["operate", "operate-later", "refer", "do-not-operate"]
