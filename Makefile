@@ -25,8 +25,9 @@ lint: $(VENV)/.checks ## style and layout of the code
 types: $(VENV)/.checks ## strict types
 	$(VENV)/bin/mypy
 
-tests: $(VENV)/.checks ## the tests; Chromium is installed where it is missing
-	CHROMIUM="$$(sh packaging/chromium.sh)" && export CHROMIUM && $(VENV)/bin/pytest
+tests: $(VENV)/.checks ## the tests; Chromium and PostgreSQL are installed where they are missing
+	CHROMIUM="$$(sh packaging/chromium.sh)" && export CHROMIUM && \
+		POSTGRESQL_BIN="$$(sh packaging/postgresql.sh)" && export POSTGRESQL_BIN && $(VENV)/bin/pytest
 
 docs: $(VENV)/.checks ## the documentation, with warnings as errors, and its examples
 	$(VENV)/bin/sphinx-build --fail-on-warning --quiet -b html docs docs/_build/html

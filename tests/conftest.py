@@ -2,9 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
+
+from tests.postgresql import Server
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Browser tests come last: the browser's driver keeps an event loop running in this thread once it was opened."""
     items.sort(key=lambda item: "browser" in item.path.parts)
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[Server]:
+    """A PostgreSQL server for this run, started when the first test asks for it."""
+    server = Server()
+    yield server
+    server.remove()
+
+
+@pytest.fixture(autouse=True)
+def own_data_folder(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No test touches the data folder of whoever runs it."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path_factory.getbasetemp() / "data-home"))
+    for name in ("FORESTAY_DB", "FORESTAY_KEY", "FORESTAY_PASSPHRASE"):
+        monkeypatch.delenv(name, raising=False)

@@ -54,7 +54,7 @@ THIRD_PARTY: dict[str, set[str]] = {
     "case": {"pydantic"},
     "exchange": {"pydantic", "pydicom", "pynetdicom", "fhir", "biip", "openpyxl", "pyarrow"},
     "review": {"numpy", "pydantic"},
-    "store": {"sqlalchemy", "alembic", "cryptography"},
+    "store": {"sqlalchemy", "alembic", "cryptography", "psycopg", "sqlcipher3"},
     "batch": {"numpy", "duckdb", "pyarrow", "distributed"},
     "report": {"typst"},
     "services": {"pydantic", "pwdlib", "cryptography"},

@@ -1,16 +1,20 @@
-"""One contract, every store: the same assertions on the store in memory and on the one in a database."""
+"""One contract, every store: the same assertions in memory, on SQLite and on PostgreSQL."""
 
 from __future__ import annotations
 
+import tempfile
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from forestay.case.bodies import Withdrawn
+from forestay.case.bodies import Decided, Found, Withdrawn
 from forestay.case.case_file import parse_case, read_facts
 from forestay.case.chain import SALT_BYTES, accept, erase, verify
 from forestay.case.fact import Fact
@@ -18,28 +22,29 @@ from forestay.case.fold import fold
 from forestay.case.from_file import facts_from_case
 from forestay.demo import NAMES, demo_bytes
 from forestay.errors import BrokenChain, ConflictingFact, InvalidInput, NotFound
-from forestay.store.interface import FactStore
+from forestay.store.interface import ErasedCase, FactStore, Hit, Identity
 from forestay.store.memory import MemoryFactStore
+from forestay.store.question import question
 from forestay.store.sql import SqlFactStore
 from tests.case.strategies import NOON, fact, length
 
-
-def memory(folder: Path, **options: Any) -> FactStore:
-    return MemoryFactStore(**options)
-
-
-def sqlite(folder: Path, **options: Any) -> FactStore:
-    return SqlFactStore(f"sqlite:///{folder}/cases.sqlite", **options)
+ASKED = SqlFactStore(f"sqlite:///{tempfile.mkdtemp()}/asked.sqlite")
+"""An empty database to ask odd questions."""
+KINDS = ("memory", "sqlite", "postgresql")
 
 
-@pytest.fixture(params=[memory, sqlite], ids=["memory", "sqlite"])
+@pytest.fixture(params=KINDS)
 def make(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[..., FactStore]]:
     made: list[FactStore] = []
 
     def build(**options: Any) -> FactStore:
-        folder = tmp_path / str(len(made))
-        folder.mkdir()
-        made.append(request.param(folder, **options))
+        if request.param == "memory":
+            made.append(MemoryFactStore(**options))
+        elif request.param == "sqlite":
+            made.append(SqlFactStore(f"sqlite:///{tmp_path}/{len(made)}.sqlite", **options))
+        else:
+            server = request.getfixturevalue("postgresql")
+            made.append(SqlFactStore(server.database(), **options))
         return made[-1]
 
     yield build
@@ -181,3 +186,95 @@ def test_many_writers_at_once_lose_and_double_nothing(store: FactStore) -> None:
     links = store.links("M-1")
     assert [link.sequence for link in links] == list(range(1, 41))
     assert verify(links) is None
+
+
+def test_a_writer_learns_how_far_a_case_is_without_reading_it_all(store: FactStore) -> None:
+    kept = store.append("M-1", [*facts(1, 2), fact(length(23), 9, device="d2")])
+    there = store.standing("M-1", [kept[1].header.id, facts(7)[0].header.id], "d2")
+    assert (there.sequence, there.device_sequence) == (3, 9)
+    assert [link.fact for link in there.known] == [kept[1]]
+    assert store.standing("M-1", [], "d3").device_sequence == 0
+    with pytest.raises(NotFound, match="M-9"):
+        store.standing("M-9", [], "d1")
+
+
+PERSON = Identity("Invented Person", "1952-03-01", "0000-17")
+
+
+def test_identity_stands_beside_the_case_and_in_no_fact(store: FactStore) -> None:
+    store.append("M-1", facts(1))
+    assert store.identity("M-1") is None
+    store.identify("M-1", PERSON, by="a1")
+    assert store.identity("M-1") == PERSON
+    store.identify("M-1", replace(PERSON, number=None), by="a1")
+    assert store.identity("M-1") == replace(PERSON, number=None)
+    assert not any(b"Invented" in (link.body or b"") for link in store.links("M-1"))
+    for ask in (lambda: store.identify("M-9", PERSON, by="a1"), lambda: store.identity("M-9")):
+        with pytest.raises(NotFound):
+            ask()
+
+
+def test_an_erased_case_says_nothing_any_more_and_its_chain_still_verifies(store: FactStore) -> None:
+    for case in ("M-1", "M-2"):
+        store.append(case, [fact(length(23), int(case[2:]), case=case)])
+    before = store.links("M-1")
+    store.identify("M-1", PERSON, by="a1")
+    assert store.erase("M-1", by="a1", why="asked for by the person") == 1
+    assert store.erase("M-1", by="a1", why="again") == 0
+    assert store.facts("M-1") == []
+    assert store.links("M-1") == [erase(link) for link in before]
+    assert verify(store.links("M-1")) is None
+    assert store.identity("M-1") is None
+    assert store.cases() == ["M-2"]
+    assert store.search(question("measured"), limit=9) == [Hit("M-2", (1,))]
+    for ask in (lambda: store.append("M-1", facts(5)), lambda: store.identify("M-1", PERSON, by="a1")):
+        with pytest.raises(ErasedCase, match="M-1"):
+            ask()
+    assert store.adopt("M-1", before) == 0
+    assert store.facts("M-1") == []
+    with pytest.raises(NotFound):
+        store.erase("M-9", by="a1", why="x")
+
+
+def case_of(number: int, **values: Any) -> list[Fact]:
+    named = {name.replace("__", "."): value for name, value in values.items()}
+    return [fact(Found(values=named), number, case=f"M-{number}")]
+
+
+def test_words_and_fields_find_the_same_in_every_store(store: FactStore) -> None:
+    store.append("M-1", case_of(1, biometry__axial_length_mm=26.4, lens__appearance="white"))
+    store.append("M-2", case_of(2, biometry__axial_length_mm=22.0, lens__appearance="brown", lens__grade=4.0))
+    store.append("M-3", case_of(3, signs__dialysis_clock_hours=[4.0, 5.0], signs__trauma=True))
+    why = Decided(subject="technique", choice="manual-small-incision", reason="Rhexis: déchirure à 3 heures")
+    store.append("M-3", [fact(why, 33, case="M-3")])
+
+    def found(text: str) -> dict[str, tuple[int, ...]]:
+        return {hit.case: hit.sequences for hit in store.search(question(text), limit=10)}
+
+    assert found("white") == {"M-1": (1,)}
+    assert found("appear") == {"M-2": (1,), "M-1": (1,)}
+    assert list(found("found")) == ["M-3", "M-2", "M-1"]
+    assert found("axial_length_mm > 26") == {"M-1": (1,)}
+    assert found("biometry.axial_length_mm<=26,4") == {"M-2": (1,), "M-1": (1,)}
+    assert found("axial_length_mm<26.4 grade=4") == {"M-2": (1,)}
+    assert found("length_mm>20") == {}
+    assert found("DECHIRURE trauma=true") == {"M-3": (1, 2)}
+    assert found("technique=manual-small-incision small") == {"M-3": (2,)}
+    assert found("dialysis_clock_hours=5") == {"M-3": (1,)}
+    assert found("white grade=4") == {}
+    assert found("100%_x") == {}
+    assert len(store.search(question("found"), limit=2)) == 2
+
+
+@pytest.mark.parametrize("text", ["", "   ", "?", "grade>four", "grade>nan", "x " * 13])
+def test_a_question_that_asks_nothing_is_one_sentence(text: str) -> None:
+    with pytest.raises(InvalidInput):
+        question(text)
+
+
+@settings(max_examples=60)
+@given(st.text(max_size=30))
+def test_any_text_is_a_question_or_one_sentence_and_never_a_fault_of_the_database(text: str) -> None:
+    with suppress(InvalidInput):
+        asked = question(text)
+        assert ASKED.search(asked, limit=3) == []

@@ -13,9 +13,13 @@ import pytest
 
 from forestay.case.chain import verify
 from forestay.errors import BrokenChain, ForestayError, InvalidInput, UnreadableFile
+from forestay.store.interface import StoreUnavailable
+from forestay.store.layout import REVISIONS, VERSION_TABLE
 from forestay.store.location import FILE, as_url, default_url
 from forestay.store.sql import SqlFactStore
+from forestay.store.tables import metadata
 from tests.case.strategies import fact, length
+from tests.postgresql import Server
 
 
 def opened(file: Path) -> SqlFactStore:
@@ -44,9 +48,10 @@ def ask(file: Path, statement: str, *values: object) -> list[tuple[object, ...]]
 def test_tables_are_strict_and_constraints_named(file: Path) -> None:
     rows = ask(file, "SELECT name, sql FROM sqlite_master WHERE type = 'table'")
     written = {str(name): str(statement) for name, statement in rows}
-    assert set(written) == {"case", "fact"}
-    for statement in written.values():
-        assert statement.rstrip().endswith("STRICT")
+    shadows = {name for name in written if name.startswith("fact_text")}
+    assert set(written) - shadows == {*metadata.tables, VERSION_TABLE}
+    for name in metadata.tables:
+        assert written[name].rstrip().endswith("STRICT")
     for name in ("pk_fact", "uq_fact_id", "fk_fact_case_number_case", "ck_fact_erased_together", "uq_case_id"):
         assert any(name in statement for statement in written.values())
     with pytest.raises(sqlite3.IntegrityError):
@@ -55,7 +60,7 @@ def test_tables_are_strict_and_constraints_named(file: Path) -> None:
 
 def test_write_ahead_log_and_version(file: Path) -> None:
     assert ask(file, "PRAGMA journal_mode") == [("wal",)]
-    assert ask(file, "PRAGMA user_version") == [(1,)]
+    assert ask(file, "PRAGMA user_version") == [(len(REVISIONS),)]
 
 
 def test_reopened_it_holds_the_same(file: Path) -> None:
@@ -104,7 +109,7 @@ def test_files_that_are_not_ours_are_refused(tmp_path: Path, file: Path) -> None
     store.close()
 
 
-@pytest.mark.parametrize("url", ["postgresql://localhost/x", "nothing", "sqlite://", "mysql://x"])
+@pytest.mark.parametrize("url", ["postgresql://localhost", "nothing", "sqlite://", "mysql://x"])
 def test_other_addresses_are_refused(url: str) -> None:
     with pytest.raises(InvalidInput) as caught:
         SqlFactStore(url)
@@ -133,11 +138,27 @@ def test_the_default_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
     assert as_url("sqlite:///x") == "sqlite:///x"
 
 
+def test_a_server_that_is_not_there_or_forgets_is_one_sentence(postgresql: Server, tmp_path: Path) -> None:
+    with pytest.raises(StoreUnavailable, match="does not answer now"):
+        SqlFactStore(f"postgresql://forestay@/postgres?host={tmp_path}")
+    with pytest.raises(ForestayError, match="does not exist"):
+        SqlFactStore(f"postgresql://forestay@/absent?host={postgresql.folder}")
+    url = postgresql.database()
+    postgresql.configure("fsync", "off")
+    try:
+        with pytest.raises(UnreadableFile, match="fsync"):
+            SqlFactStore(url)
+    finally:
+        postgresql.configure("fsync", "on")
+
+
 APPENDER = """
 import sys
 from forestay.case.bodies import Measured
 from forestay.case.fact import new_fact
 from forestay.store.sql import SqlFactStore
+from forestay.store.tables import metadata
+from tests.postgresql import Server
 
 store = SqlFactStore(sys.argv[1])
 number = int(sys.argv[2])

@@ -93,6 +93,29 @@ def erase(link: Link) -> Link:
     return Link(link.header, link.leaf, link.chain, None, None)
 
 
+@dataclass(frozen=True, slots=True)
+class Tail:
+    """The end of a chain: as much of it as must be known to add to it."""
+
+    sequence: int
+    chain: bytes
+    known: Mapping[UUID, Link]
+    """Those of the facts that the arriving ones name (:func:`named_by`)."""
+
+
+def named_by(arriving: Iterable[Fact]) -> set[UUID]:
+    """The facts that these name: themselves, what they correct and what they take back."""
+    named: set[UUID] = set()
+    for fact in arriving:
+        named.add(fact.header.id)
+        if fact.header.corrects is not None:
+            named.add(fact.header.corrects)
+        if fact.header.kind == Withdrawn.KIND:
+            body = content(fact)
+            named |= {body.fact} if isinstance(body, Withdrawn) else set()
+    return named
+
+
 def accept(
     case: str, arriving: Iterable[Fact], known: Sequence[Link], *, received_at: datetime, salt: Callable[[int], bytes]
 ) -> list[Link]:
@@ -102,15 +125,23 @@ def accept(
     with other content, a correction or withdrawal of an unknown fact, and a fact that claims to have seen what is not
     there yet are refused, and then nothing of the batch is accepted.
     """
-    by_id = {link.header.id: link for link in known}
+    tail = Tail(len(known), head(known), {link.header.id: link for link in known})
+    return extend(case, arriving, tail, received_at=received_at, salt=salt)
+
+
+def extend(
+    case: str, arriving: Iterable[Fact], tail: Tail, *, received_at: datetime, salt: Callable[[int], bytes]
+) -> list[Link]:
+    """The same as :func:`accept`, from the end of the chain alone."""
+    by_id = dict(tail.known)
     added: list[Link] = []
-    previous, sequence = head(known), len(known)
+    previous, sequence = tail.chain, tail.sequence
     for fact in in_fold_order(arriving):
         there = by_id.get(fact.header.id)
         if there is not None:
             _same_or_conflict(there, fact)
             continue
-        _check_arrival(case, fact, by_id, last_sequence=len(known))
+        _check_arrival(case, fact, by_id, last_sequence=tail.sequence)
         sequence += 1
         header = fact.header.model_copy(update={"received_at": received_at, "server_sequence": sequence})
         own_salt = salt(SALT_BYTES)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -119,11 +119,10 @@ def record(
 
     ``based_on`` is the head that the author saw; without it, everything kept so far.
     """
-    known = store.links(case_id)
-    kept = _already(known, bodies)
+    there = store.standing(case_id, bodies, who.device)
+    kept = _already(there.known, bodies)
     if kept is not None:
         return kept
-    sequence = max((link.header.device_sequence for link in known if link.header.device == who.device), default=0)
     facts = [
         new_fact(
             body,
@@ -132,21 +131,21 @@ def record(
             device=who.device,
             device_sequence=number,
             happened_at=happened_at,
-            based_on=len(known) if based_on is None else based_on,
+            based_on=there.sequence if based_on is None else based_on,
             corrects=corrects,
             id=key,
         )
-        for number, (key, body) in enumerate(bodies.items(), start=sequence + 1)
+        for number, (key, body) in enumerate(bodies.items(), start=there.device_sequence + 1)
     ]
     with suppress(ConflictingFact):
         return store.append(case_id, facts)
-    kept = _already(store.links(case_id), bodies)
+    kept = _already(store.standing(case_id, bodies, who.device).known, bodies)
     if kept is None:
         raise conflict(facts[0])
     return kept
 
 
-def _already(known: list[Link], bodies: Mapping[UUID, Body]) -> list[Fact] | None:
+def _already(known: Iterable[Link], bodies: Mapping[UUID, Body]) -> list[Fact] | None:
     """The facts of these identities where all are kept with the same bodies; None where none of them is."""
     there = {fact.header.id: fact for fact in facts_of(known) if fact.header.id in bodies}
     for key, fact in there.items():

@@ -36,3 +36,27 @@ def as_url(named: str) -> str:
     ('sqlite:///cases.sqlite', 'sqlite:////srv/cases.sqlite')
     """
     return named if "://" in named else f"sqlite:///{named}"
+
+
+def key_file(url: str) -> Path:
+    """The signing key that belongs to a database: beside its file, or in the data folder; ``FORESTAY_KEY`` comes first."""
+    named = os.environ.get("FORESTAY_KEY")
+    return Path(named) if named else _beside(url, "key")
+
+
+def erasures_file(url: str) -> Path:
+    """The list of what was erased, kept apart so that an older backup does not bring it back."""
+    return _beside(url, "erasures")
+
+
+def _beside(url: str, ending: str) -> Path:
+    if url.startswith("sqlite"):
+        file = Path(url.partition(":///")[2].partition("?")[0])
+        return file.with_name(f"{file.name or 'forestay'}.{ending}")
+    home = os.environ.get("XDG_DATA_HOME")
+    folder = (Path(home) if home else Path.home() / ".local" / "share") / "forestay"
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    name = "".join(
+        c if c.isalnum() else "-" for c in url.rpartition("@")[2].partition("://")[2] or url.rpartition("@")[2]
+    )
+    return folder / f"{name}.{ending}"

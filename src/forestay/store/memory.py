@@ -8,10 +8,14 @@ from datetime import datetime
 from threading import Lock
 from uuid import UUID
 
-from forestay.case.chain import Link, accept, continuation, facts_of, verify
+from forestay.case.chain import Link, accept, continuation, erase, facts_of, verify
 from forestay.case.fact import Fact
 from forestay.case.fold import conflict
-from forestay.store.interface import no_such_case, now
+from forestay.store.interface import Hit, Identity, Standing, erased_case, no_such_case, now
+from forestay.store.question import Question, answers
+
+MOST_FACTS = 5
+"""Facts that are named for each case found."""
 
 
 class MemoryFactStore:
@@ -24,6 +28,8 @@ class MemoryFactStore:
         self._salt = salt
         self._cases: dict[str, list[Link]] = {}
         self._owner: dict[UUID, str] = {}
+        self._erased: set[str] = set()
+        self._identities: dict[str, Identity] = {}
         self._lock = Lock()
 
     def append(self, case_id: str, facts: Iterable[Fact]) -> list[Fact]:
@@ -31,6 +37,8 @@ class MemoryFactStore:
         arriving = list(facts)
         with self._lock:
             known = self._cases.get(case_id, [])
+            if case_id in self._erased:
+                raise erased_case(case_id)
             added = accept(case_id, arriving, known, received_at=self._clock(), salt=self._salt)
             self._keep(case_id, added)
             kept = {link.header.id: link for link in [*known, *added]}
@@ -43,7 +51,11 @@ class MemoryFactStore:
             raise broken.error()
         with self._lock:
             added = continuation(self._cases.get(case_id, []), links)
+            if added and case_id in self._erased:
+                raise erased_case(case_id)
             self._keep(case_id, added)
+            if added and all(link.body is None for link in links):
+                self._erased.add(case_id)
         return len(added)
 
     def _keep(self, case_id: str, added: list[Link]) -> None:
@@ -65,10 +77,50 @@ class MemoryFactStore:
                 raise no_such_case(case_id)
             return list(self._cases[case_id])
 
+    def standing(self, case_id: str, ids: Iterable[UUID], device: str) -> Standing:
+        """See :meth:`~forestay.store.interface.FactStore.standing`."""
+        links, asked = self.links(case_id), set(ids)
+        own = [link.header.device_sequence for link in links if link.header.device == device]
+        return Standing(len(links), max(own, default=0), tuple(link for link in links if link.header.id in asked))
+
     def cases(self) -> list[str]:
         """See :meth:`~forestay.store.interface.FactStore.cases`."""
         with self._lock:
-            return list(self._cases)
+            return [case_id for case_id in self._cases if case_id not in self._erased]
+
+    def erase(self, case_id: str, *, by: str, why: str) -> int:
+        """See :meth:`~forestay.store.interface.FactStore.erase`."""
+        del by, why
+        gone = sum(link.body is not None for link in self.links(case_id))
+        with self._lock:
+            self._cases[case_id] = [erase(link) for link in self._cases[case_id]]
+            self._erased.add(case_id)
+            self._identities.pop(case_id, None)
+        return gone
+
+    def identify(self, case_id: str, identity: Identity, *, by: str) -> None:
+        """See :meth:`~forestay.store.interface.FactStore.identify`."""
+        del by
+        self.links(case_id)
+        with self._lock:
+            if case_id in self._erased:
+                raise erased_case(case_id)
+            self._identities[case_id] = identity
+
+    def identity(self, case_id: str) -> Identity | None:
+        """See :meth:`~forestay.store.interface.FactStore.identity`."""
+        self.links(case_id)
+        return self._identities.get(case_id)
+
+    def search(self, question: Question, *, limit: int) -> list[Hit]:
+        """See :meth:`~forestay.store.interface.FactStore.search`."""
+        hits: list[Hit] = []
+        for case_id in reversed(self.cases()):
+            facts = self.facts(case_id)
+            found = [{f.header.server_sequence or 0 for f in facts if answers(part, f)} for part in question.parts]
+            if all(found):
+                hits.append(Hit(case_id, tuple(sorted(set().union(*found))[:MOST_FACTS])))
+        return hits[:limit]
 
     def close(self) -> None:
         """Nothing to let go of."""

@@ -1,58 +1,70 @@
-"""Facts in a database: the smallest store that keeps what it has acknowledged.
+"""Facts in a database: SQLite or PostgreSQL, by the same statements.
 
-SQLite, with write-ahead log, full synchronisation and immediate write transactions: an acknowledged fact is on disk,
-and two writers wait for one another instead of failing.
+What is given back is on disk. Each append reads the end of its case, not the whole, signs the new end, and writes the
+index in the same transaction.
 """
 
 from __future__ import annotations
 
 import secrets
-import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import AbstractContextManager, contextmanager
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
-from typing import Any
+from pathlib import Path
+from uuid import UUID
 
-from sqlalchemy import Connection, Engine, create_engine, event, insert, select
-from sqlalchemy.engine import make_url
-from sqlalchemy.exc import ArgumentError, DatabaseError, IntegrityError
+from sqlalchemy import Connection, func, insert, select, text
+from sqlalchemy.exc import IntegrityError
 
-from forestay.case.chain import Link, accept, continuation, facts_of, verify
-from forestay.case.fact import Fact, canonical_header, read_header
+from forestay.case.chain import Link, continuation, extend, facts_of, named_by, verify
+from forestay.case.fact import Fact
 from forestay.case.fold import conflict
-from forestay.errors import ForestayError, InvalidInput, UnreadableFile
-from forestay.store.interface import no_such_case, now
-from forestay.store.tables import VERSION, case, fact, metadata
-from forestay.text import tr
+from forestay.store import erasing, identities, indexing
+from forestay.store.database import Database
+from forestay.store.interface import Hit, Identity, Standing, erased_case, no_such_case, now
+from forestay.store.question import Question
+from forestay.store.rows import case_number, insert_links, is_erased, links_named, links_of, tail_of
+from forestay.store.sealing import seal_head, seal_register
+from forestay.store.tables import case, erasure, fact
 
-WAIT_MS = 5000
-"""How long a writer waits for another one."""
+DEVICE = {
+    "sqlite": "max(CASE WHEN json_extract(CAST(header AS TEXT), '$.device') = :device "
+    "THEN json_extract(CAST(header AS TEXT), '$.device_sequence') END)",
+    "postgresql": "max(CASE WHEN convert_from(header, 'UTF8')::json ->> 'device' = :device "
+    "THEN (convert_from(header, 'UTF8')::json ->> 'device_sequence')::bigint END)",
+}
 
 
 class SqlFactStore:
-    """Facts in an SQLite file. Keeps the contract of :class:`~forestay.store.interface.FactStore`."""
+    """Facts in a database. Keeps the contract of :class:`~forestay.store.interface.FactStore`."""
 
     def __init__(
-        self, url: str, *, clock: Callable[[], datetime] = now, salt: Callable[[int], bytes] = secrets.token_bytes
+        self,
+        url: str,
+        *,
+        clock: Callable[[], datetime] = now,
+        salt: Callable[[int], bytes] = secrets.token_bytes,
+        key: Path | None = None,
     ) -> None:
         self._clock = clock
         self._salt = salt
-        self._engine = _engine(url)
-        try:
-            with self._writing() as connection:
-                _prepare(connection)
-        except ForestayError:
-            self.close()
-            raise
+        self.database = Database(url, key=key)
 
     def append(self, case_id: str, facts: Iterable[Fact]) -> list[Fact]:
         """See :meth:`~forestay.store.interface.FactStore.append`."""
         arriving = list(facts)
-        with self._writing() as connection:
-            known = _links(connection, case_id)
-            added = accept(case_id, arriving, known, received_at=self._clock(), salt=self._salt)
-            _insert(connection, case_id, added)
-        kept = {link.header.id: link for link in [*known, *added]}
+        named = named_by(arriving)
+        try:
+            with self.database.writing() as connection:
+                self.database.lock_case(connection, case_id)
+                number = case_number(connection, case_id)
+                tail = tail_of(connection, number, named)
+                if number is not None and is_erased(connection, number):
+                    raise erased_case(case_id)
+                added = extend(case_id, arriving, tail, received_at=self._clock(), salt=self._salt)
+                self._keep(connection, case_id, number, added)
+        except IntegrityError:
+            raise conflict(arriving[0]) from None
+        kept = {**tail.known, **{link.header.id: link for link in added}}
         return [Fact(kept[one.header.id].header, one.body) for one in arriving]
 
     def adopt(self, case_id: str, links: Sequence[Link]) -> int:
@@ -60,10 +72,40 @@ class SqlFactStore:
         broken = verify(links)
         if broken is not None:
             raise broken.error()
-        with self._writing() as connection:
-            added = continuation(_links(connection, case_id), links)
-            _insert(connection, case_id, added)
+        try:
+            with self.database.writing() as connection:
+                self.database.lock_case(connection, case_id)
+                number = case_number(connection, case_id)
+                known = links_of(connection, number) if number is not None else []
+                added = continuation(known, links)
+                if added and number is not None and is_erased(connection, number):
+                    raise erased_case(case_id)
+                self._keep(connection, case_id, number, added)
+                if any(link.body is None for link in added):
+                    erasing.note_erased_elsewhere(connection, self.database, case_id, links, at=self._clock())
+        except IntegrityError:
+            raise conflict(Fact(links[0].header, b"")) from None
         return len(added)
+
+    def _keep(self, connection: Connection, case_id: str, number: int | None, added: Sequence[Link]) -> None:
+        if not added:
+            return
+        if number is None:
+            self.database.lock_register(connection)
+            last = connection.scalar(select(func.max(case.c.number))) or 0
+            number = last + 1
+            connection.execute(insert(case).values(number=number, id=case_id))
+            seal_register(connection, self.database.keyring, case_id)
+        insert_links(connection, number, added)
+        indexing.index(connection, number, added)
+        seal_head(
+            connection,
+            self.database.keyring,
+            number=number,
+            case_id=case_id,
+            sequence=added[-1].sequence,
+            chain=added[-1].chain,
+        )
 
     def facts(self, case_id: str) -> list[Fact]:
         """See :meth:`~forestay.store.interface.FactStore.facts`."""
@@ -71,131 +113,55 @@ class SqlFactStore:
 
     def links(self, case_id: str) -> list[Link]:
         """See :meth:`~forestay.store.interface.FactStore.links`."""
-        with self._reading() as connection:
-            found = _links(connection, case_id)
-        if not found:
-            raise no_such_case(case_id)
-        return found
+        with self.database.reading() as connection:
+            return links_of(connection, self._number(connection, case_id))
+
+    def standing(self, case_id: str, ids: Iterable[UUID], device: str) -> Standing:
+        """See :meth:`~forestay.store.interface.FactStore.standing`."""
+        with self.database.reading() as connection:
+            number = self._number(connection, case_id)
+            last, own = connection.execute(
+                select(func.max(fact.c.server_sequence), text(DEVICE[self.database.dialect])).where(
+                    fact.c.case_number == number
+                ),
+                {"device": device},
+            ).one()
+            return Standing(last or 0, own or 0, tuple(links_named(connection, number, ids)))
 
     def cases(self) -> list[str]:
         """See :meth:`~forestay.store.interface.FactStore.cases`."""
-        with self._reading() as connection:
-            return list(connection.scalars(select(case.c.id).order_by(case.c.number)))
+        kept = select(case.c.id).where(case.c.number.not_in(select(erasure.c.case_number)))
+        with self.database.reading() as connection:
+            return list(connection.scalars(kept.order_by(case.c.number)))
+
+    def erase(self, case_id: str, *, by: str, why: str) -> int:
+        """See :meth:`~forestay.store.interface.FactStore.erase`."""
+        return erasing.erase_case(self.database, case_id, by=by, why=why, at=self._clock())
+
+    def identify(self, case_id: str, identity: Identity, *, by: str) -> None:
+        """See :meth:`~forestay.store.interface.FactStore.identify`."""
+        with self.database.writing() as connection:
+            number = self._number(connection, case_id)
+            if is_erased(connection, number):
+                raise erased_case(case_id)
+            identities.write(connection, number, identity, by=by, at=self._clock())
+
+    def identity(self, case_id: str) -> Identity | None:
+        """See :meth:`~forestay.store.interface.FactStore.identity`."""
+        with self.database.reading() as connection:
+            return identities.read(connection, self._number(connection, case_id))
+
+    def search(self, question: Question, *, limit: int) -> list[Hit]:
+        """See :meth:`~forestay.store.interface.FactStore.search`."""
+        with self.database.reading() as connection:
+            return indexing.search(connection, question, limit=limit)
+
+    def _number(self, connection: Connection, case_id: str) -> int:
+        number = case_number(connection, case_id)
+        if number is None:
+            raise no_such_case(case_id)
+        return number
 
     def close(self) -> None:
-        """Let go of the file."""
-        self._engine.dispose()
-
-    def _writing(self) -> AbstractContextManager[Connection]:
-        return self._transaction(writes=True)
-
-    def _reading(self) -> AbstractContextManager[Connection]:
-        return self._transaction(writes=False)
-
-    @contextmanager
-    def _transaction(self, *, writes: bool) -> Iterator[Connection]:
-        """One transaction: everything in it, or nothing. A file that cannot be used is one clear error."""
-        try:
-            with self._engine.connect().execution_options(writes=writes) as connection, connection.begin():
-                yield connection
-        except IntegrityError:
-            raise
-        except (DatabaseError, sqlite3.DatabaseError) as wrong:
-            reason = str(getattr(wrong, "orig", wrong))
-            raise _unusable(str(self._engine.url.database), reason) from None
-
-
-def _unusable(file: str, reason: str) -> UnreadableFile:
-    return UnreadableFile(
-        tr("The database {file} cannot be used: {reason}.", file=file, reason=reason), field="db", value=file
-    )
-
-
-def _engine(url: str) -> Engine:
-    try:
-        parsed = make_url(url)
-    except ArgumentError:
-        raise InvalidInput(tr("The database address cannot be read."), field="db", allowed="sqlite:///FILE") from None
-    if parsed.get_backend_name() != "sqlite" or not parsed.database:
-        raise InvalidInput(
-            tr("The database {name} is not one that is kept here; allowed: an SQLite file.", name=parsed.drivername),
-            field="db",
-            value=parsed.drivername,
-            allowed="sqlite:///FILE",
-        )
-    engine = create_engine(parsed)
-    event.listen(engine, "connect", _settings)
-    event.listen(engine, "begin", _begin)
-    return engine
-
-
-def _settings(raw: Any, _record: Any) -> None:
-    """Settings of each connection. The driver's own transactions are switched off: :func:`_begin` opens them."""
-    raw.isolation_level = None
-    cursor = raw.cursor()
-    cursor.execute(f"PRAGMA busy_timeout={WAIT_MS:d}")
-    mode = cursor.execute("PRAGMA journal_mode=WAL").fetchone()[0]
-    cursor.execute("PRAGMA foreign_keys=ON")
-    cursor.execute("PRAGMA synchronous=FULL")
-    cursor.close()
-    if mode != "wal":
-        raise UnreadableFile(
-            tr("The database cannot keep a write-ahead log here; put it on a local disk."), field="db", value=mode
-        )
-
-
-def _begin(connection: Connection) -> None:
-    writes = connection.get_execution_options().get("writes", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
-
-
-def _prepare(connection: Connection) -> None:
-    """Make the tables in a new file; refuse a file of a newer version, or one that is not ours."""
-    version = int(connection.exec_driver_sql("PRAGMA user_version").scalar_one())
-    tables = connection.exec_driver_sql("SELECT count(*) FROM sqlite_master").scalar_one()
-    if version > VERSION:
-        raise _unusable(str(connection.engine.url.database), tr("it was made by a newer Forestay"))
-    if version == 0:
-        if tables:
-            raise _unusable(str(connection.engine.url.database), tr("it holds something else"))
-        metadata.create_all(connection)
-        connection.exec_driver_sql(f"PRAGMA user_version={VERSION:d}")
-
-
-def _links(connection: Connection, case_id: str) -> list[Link]:
-    rows = connection.execute(
-        select(fact.c.header, fact.c.leaf, fact.c.chain, fact.c.body, fact.c.salt)
-        .join(case, case.c.number == fact.c.case_number)
-        .where(case.c.id == case_id)
-        .order_by(fact.c.server_sequence)
-    )
-    return [Link(read_header(header), leaf, chain, body, salt) for header, leaf, chain, body, salt in rows]
-
-
-def _insert(connection: Connection, case_id: str, added: Sequence[Link]) -> None:
-    if not added:
-        return
-    number = connection.scalar(select(case.c.number).where(case.c.id == case_id))
-    if number is None:
-        number = connection.scalar(insert(case).values(id=case_id).returning(case.c.number))
-    taken = connection.scalars(select(fact.c.id).where(fact.c.id.in_([str(link.header.id) for link in added]))).all()
-    for link in added:
-        if str(link.header.id) in taken:
-            raise conflict(Fact(link.header, b""))
-    connection.execute(
-        insert(fact),
-        [
-            {
-                "case_number": number,
-                "server_sequence": link.sequence,
-                "id": str(link.header.id),
-                "kind": link.header.kind,
-                "header": canonical_header(link.header),
-                "body": link.body,
-                "salt": link.salt,
-                "leaf": link.leaf,
-                "chain": link.chain,
-            }
-            for link in added
-        ],
-    )
+        """Let go of files and connections."""
+        self.database.close()
