@@ -11,10 +11,12 @@ from threading import Lock
 from sqlalchemy import Connection, text
 from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 
-from forestay.errors import ForestayError, UnreadableFile
+from forestay.errors import ForestayError
 from forestay.store.engine import connect, parsed
-from forestay.store.interface import StoreUnavailable
+from forestay.store.interface import StoreUnavailable, unusable
+from forestay.store.layout import prepare
 from forestay.store.location import erasures_file, key_file
+from forestay.store.sealing import introduce
 from forestay.store.signing import Keyring, open_keyring
 from forestay.text import tr
 
@@ -25,8 +27,6 @@ class Database:
     """Opens the database at ``url`` and brings its tables up to date."""
 
     def __init__(self, url: str, *, key: Path | None = None) -> None:
-        from forestay.store.layout import prepare
-
         self.url = parsed(url)
         self.dialect = self.url.get_backend_name()
         self.name = str(self.url.database)
@@ -36,11 +36,9 @@ class Database:
         self.erasures_path = erasures_file(url)
         try:
             with self.writing() as connection:
-                prepare(connection, self)
+                prepare(connection, name=self.name, key_path=self.key_path)
             self.keyring: Keyring = open_keyring(self.key_path)
             with self.writing() as connection:
-                from forestay.store.sealing import introduce
-
                 introduce(connection, self.keyring)
         except ForestayError:
             self.close()
@@ -95,10 +93,3 @@ class Database:
     def close(self) -> None:
         """Let go of files and connections."""
         self.engine.dispose()
-
-
-def unusable(name: str, reason: str) -> UnreadableFile:
-    """The error for a database that cannot be used."""
-    return UnreadableFile(
-        tr("The database {file} cannot be used: {reason}.", file=name, reason=reason), field="db", value=name
-    )

@@ -10,7 +10,7 @@ from uuid import UUID
 
 from forestay.case.chain import Link
 from forestay.case.fact import Fact
-from forestay.errors import ForestayError, NotFound
+from forestay.errors import ForestayError, NotFound, UnreadableFile
 from forestay.store.question import Question
 from forestay.text import tr
 
@@ -126,3 +126,10 @@ def erased_case(case_id: str) -> ErasedCase:
 def now() -> datetime:
     """The moment of acceptance."""
     return datetime.now(UTC)
+
+
+def unusable(name: str, reason: str) -> UnreadableFile:
+    """The error for a database that cannot be used."""
+    return UnreadableFile(
+        tr("The database {file} cannot be used: {reason}.", file=name, reason=reason), field="db", value=name
+    )

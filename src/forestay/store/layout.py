@@ -12,13 +12,16 @@ from typing import TYPE_CHECKING
 from sqlalchemy import Connection, inspect, text
 
 import forestay.store.account_tables  # noqa: F401 - adds its tables to the metadata
+from forestay.store.indexing import reindex
+from forestay.store.interface import unusable
+from forestay.store.sealing import seal_all
+from forestay.store.signing import open_keyring
 from forestay.store.tables import WORDS, metadata
 from forestay.text import tr
 
 if TYPE_CHECKING:
     from alembic.config import Config
 
-    from forestay.store.database import Database
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 REVISIONS = ("0001", "0002", "0003")
@@ -26,24 +29,22 @@ REVISIONS = ("0001", "0002", "0003")
 VERSION_TABLE = "alembic_version"
 
 
-def prepare(connection: Connection, database: Database) -> None:
+def prepare(connection: Connection, *, name: str, key_path: Path) -> None:
     """Make or renew the tables; refuse what was made by a newer version, or is not ours."""
-    from forestay.store.database import unusable
-
-    if database.dialect != "sqlite":
+    if connection.dialect.name != "sqlite":
         connection.execute(text("SELECT pg_advisory_xact_lock(3)"))
     there, more = _revision(connection)
     if there == REVISIONS[-1]:
         return
     if there is None and more:
-        raise unusable(database.name, tr("it holds something else"))
+        raise unusable(name, tr("it holds something else"))
     if there is None:
         create(connection)
     elif there in REVISIONS:
         upgrade(connection)
-        seal(connection, database)
+        seal(connection, key_path)
     else:
-        raise unusable(database.name, tr("it was made by a newer Forestay"))
+        raise unusable(name, tr("it was made by a newer Forestay"))
 
 
 def _revision(connection: Connection) -> tuple[str | None, bool]:
@@ -99,11 +100,7 @@ def _settings(connection: Connection) -> Config:
     return settings
 
 
-def seal(connection: Connection, database: Database) -> None:
+def seal(connection: Connection, key_path: Path) -> None:
     """Sign what an older layout kept unsigned, as far as its chains hold, and index it."""
-    from forestay.store.indexing import reindex
-    from forestay.store.sealing import seal_all
-    from forestay.store.signing import open_keyring
-
-    seal_all(connection, open_keyring(database.key_path))
+    seal_all(connection, open_keyring(key_path))
     reindex(connection)
