@@ -21,6 +21,7 @@ FAMILIES = (
     "zonule",
     "endothelium",
     "dosing",
+    "preparing",
     "passage",
     "ports",
     "manoeuvres",

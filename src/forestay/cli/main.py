@@ -59,6 +59,10 @@ def plan(
     case: CaseArgument,
     as_json: JsonOption = False,
     pdf: Annotated[Path | None, typer.Option("--pdf", metavar="FILE", help="Also write the two-page sheet.")] = None,
+    devices: Annotated[
+        Path | None,
+        typer.Option("--devices", metavar="FILE", help="Shelf of devices, drugs and consumables (TOML), as of today."),
+    ] = None,
 ) -> None:
     """Plan one eye from a case file."""
     from forestay.case.case_file import read_case
@@ -68,7 +72,16 @@ def plan(
 
     data, name = _bytes_of(case, "CASE")
     situation = read_case(data, name)
-    made = make(situation, Context.default())
+    context = Context.default()
+    if devices is not None:
+        from dataclasses import replace
+        from datetime import datetime
+
+        from forestay.plan.device_shelf import read_shelf
+
+        shelf = read_shelf(*_bytes_of(devices, "--devices"))
+        context = replace(context, devices=shelf, today=datetime.now().astimezone().date())
+    made = make(situation, context)
     label = Path(name).stem
     invented = b"Invented." in data[:200]
     if pdf is not None:

@@ -16,3 +16,8 @@ NAMES: tuple[str, ...] = (
 def demo_bytes(name: str) -> bytes:
     """The case file of an invented case, as bytes."""
     return files("forestay.demo").joinpath(f"{name}.toml").read_bytes()
+
+
+def devices_bytes() -> bytes:
+    """The invented shelf of devices, drugs and consumables, as bytes."""
+    return files("forestay.demo").joinpath("shelf", "devices.toml").read_bytes()

@@ -61,7 +61,31 @@ def _behind_lens(case: CaseFile) -> float | None:
     return b.axial_length_mm - b.chamber_depth_mm - b.lens_thickness_mm
 
 
-KNOWN_ALLERGIES = ("sulfonamide", "cephalosporin", "penicillin", "iodine", "latex")
+KNOWN_ALLERGIES = (
+    "sulfonamide",
+    "cephalosporin",
+    "penicillin",
+    "iodine",
+    "latex",
+    "moxifloxacin",
+    "fluoroquinolone",
+    "quinolone",
+    "local-anaesthetic",
+    "lidocaine",
+    "bupivacaine",
+    "proxymetacaine",
+    "hyaluronidase",
+    "phenylephrine",
+    "tropicamide",
+    "cyclopentolate",
+    "chlorhexidine",
+    "trypan-blue",
+    "steroid",
+    "nsaid",
+    "aspirin",
+    "mannitol",
+    "beta-blocker",
+)
 """Words of ``person.allergies`` that rules listen to; any other is kept and read aloud."""
 
 

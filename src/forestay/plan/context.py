@@ -7,6 +7,7 @@ from datetime import date
 
 from forestay.calc.zonule_input import OwnRatio
 from forestay.evidence import EvidenceSet, default_evidence
+from forestay.plan.device_shelf import DeviceShelf
 from forestay.plan.draws import COUNT, Draws
 
 
@@ -30,6 +31,8 @@ class Context:
     draws: Draws
     practice: Practice = field(default_factory=Practice)
     today: date | None = None
+    devices: DeviceShelf | None = None
+    """Devices, drugs and consumables on the shelf; None is "not known"."""
     searching: bool = True
     """Whether supports of a weak zonule are searched, and loads of the zonule spread over the draws: not while a
     control moves. A load is a rank within the eye and is shown without interval, so a look says the same."""

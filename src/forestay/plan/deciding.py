@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from forestay.evidence import Reader
-from forestay.plan.model import Check, Decision, First, KitItem, Margin, Verdict
+from forestay.plan.model import Check, Decision, First, Margin, Verdict
+from forestay.plan.model_trolley import KitItem
 from forestay.plan.ruleset import Rule, holding
 from forestay.text import field_words, tr
 

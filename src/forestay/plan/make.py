@@ -29,9 +29,10 @@ from forestay.plan.model import Check, Chosen, Margin, Measures, Option, Plan, U
 from forestay.plan.offers import Offer
 from forestay.plan.risks import risks_of
 from forestay.plan.ruleset import holding
-from forestay.plan.sections import after, consent, doses, fallbacks, kit, steps, stops
+from forestay.plan.sections import after, consent, fallbacks, steps, stops
 from forestay.plan.supports import supports_of
 from forestay.plan.theatre_findings import finding_changes
+from forestay.plan.trolley import allergy_stops, doses, kit
 from forestay.plan.views import eye_view, measure_view
 from forestay.plan.words import TECHNIQUES, words_for
 from forestay.plan.zonule_loads import Loads
@@ -197,11 +198,11 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     if offer is not None:
         view |= measure_view(offer)
     view |= _said(words_for(setting, offer.measures if offer else None, lens, work.frame))
-    barred = stops(view, use)
+    barred = (*stops(view, use), *allergy_stops(view, use))
     keys = frozenset(s.key for s in barred)
     view |= _said(words_for(setting, offer.measures if offer else None, lens, work.frame, keys))
     view |= _risk_words(best)
-    trolley = kit(view, use)
+    trolley = kit(view, use, context.devices, context.today)
     decision = decide(
         view,
         work.checks,
@@ -228,7 +229,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         astigmatism=astigmatism,
         steps=() if decision.decision == "do-not-operate" else steps(technique, view, use),
         kit=trolley if operating else {"items": (), "missing": ()},
-        doses=doses(view, use, keys) if operating else (),
+        doses=doses(view, use, keys, context.devices, context.today) if operating else (),
         fallbacks=fallbacks(view, use) if operating else (),
         stops=barred,
         consent=consent(view, use),
@@ -322,7 +323,8 @@ def _input_doubts(case: CaseFile) -> list[Doubt]:
 def version(context: Context) -> dict[str, str]:
     """What made this plan: engine version and the digests of evidence, practice and context."""
     context_digest = hashlib.sha256(
-        f"{context.evidence.digest}:{context.practice.digest}:{context.draws.count}:{context.today or ''}".encode()
+        f"{context.evidence.digest}:{context.practice.digest}:{context.draws.count}:{context.today or ''}"
+        f":{context.devices.digest if context.devices else ''}".encode()
     ).hexdigest()
     return {
         "engine": __version__,

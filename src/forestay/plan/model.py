@@ -10,8 +10,15 @@ from typing import Any, Literal
 
 from forestay.answer import Doubt
 from forestay.plan.model_risk import FindingChange, Origin, Risk
+from forestay.plan.model_trolley import Dose, KitItem
 
-__all__ = ["FindingChange", "Origin", "Risk"]  # told again here; the classes below speak for themselves
+__all__ = [
+    "Dose",
+    "FindingChange",
+    "KitItem",
+    "Origin",
+    "Risk",
+]  # told again here; the classes below speak for themselves
 
 Level = Literal["note", "recheck", "refuse"]
 Verdict = Literal["operate", "operate-later", "refer", "do-not-operate"]
@@ -214,30 +221,6 @@ class Step:
     who: str
     cues: tuple[Cue, ...]
     sources: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class KitItem:
-    """One thing on the trolley. ``missing`` True: this theatre says that it has none; None: not known."""
-
-    item: str
-    why: str
-    missing: bool | None
-    ready: str | None = None
-    """Short name for the first line of the plan, where the thing is special to this eye."""
-
-
-@dataclass(frozen=True)
-class Dose:
-    """A drug with its preparation, amount and band."""
-
-    drug: str
-    purpose: str
-    preparation: str
-    dose: str
-    caution: str
-    sources: tuple[str, ...]
-    standing: str
 
 
 @dataclass(frozen=True)

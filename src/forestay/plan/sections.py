@@ -1,4 +1,4 @@
-"""The parts of a plan that rules write: stops, steps with cues, kit, doses, fallbacks, follow-up, consent."""
+"""The parts of a plan that rules write: stops, steps with cues, fallbacks, follow-up, consent. Kit, doses: trolley."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import Any
 
 from forestay.evidence import Reader
 from forestay.eye.filling import fill
-from forestay.plan.model import After, Cue, Dose, Fallback, KitItem, Step, Stop, Visit
+from forestay.plan.model import After, Cue, Fallback, Step, Stop, Visit
 from forestay.plan.ruleset import holding, sentences
 from forestay.text import tr
 
@@ -57,47 +57,6 @@ def who_does(level: int, grade: str | None) -> str:
     if LEVEL_OF_GRADE[grade] >= level:
         return tr("trainee") if "trainee" in grade else tr("surgeon")
     return tr("supervisor takes over")
-
-
-def kit(view: View, use: Reader) -> dict[str, Any]:
-    """What must be on the trolley, and which of it this theatre says it does not have."""
-    has = view.get("theatre.has")
-    items = []
-    for rule in holding("kit", "item", view, use):
-        needed = rule.data.get("has")
-        missing = None if has is None or needed is None else needed not in has
-        ready = rule.say("ready", view, use) if "ready" in rule.data else None
-        rule.cite(use)
-        items.append(KitItem(rule.say("item", view, use), rule.say("why", view, use), missing, ready))
-    return {"items": tuple(items), "missing": tuple(i.item for i in items if i.missing)}
-
-
-def doses(view: View, use: Reader, stopped: frozenset[str]) -> tuple[Dose, ...]:
-    """Drugs of this plan; one that a stop forbids is left out."""
-    rows = []
-    for rule in holding("doses", "dose", view, use):
-        barred = {k.strip() for k in str(rule.data.get("unless_stop", "")).split(",")} & stopped
-        if barred:
-            continue
-        own = use.evidence.reader()
-        row = Dose(
-            drug=tr(str(rule.data["drug"])),
-            purpose=tr(str(rule.data["purpose"])),
-            preparation=rule.say("preparation", view, own),
-            dose=rule.say("dose", view, own),
-            caution=rule.say("caution", view, own),
-            sources=rule.cite(use),
-            standing=_weakest(own),
-        )
-        use.merge(own)
-        rows.append(row)
-    return tuple(rows)
-
-
-def _weakest(use: Reader) -> str:
-    """The weakest standing among the rows that a dose prints."""
-    order = ("read", "derived", "common practice", "memory", "assumed")
-    return max((r.standing for r in use.used), key=order.index, default="common practice")
 
 
 def fallbacks(view: View, use: Reader) -> tuple[Fallback, ...]:

@@ -111,6 +111,7 @@ def _eye_words(setting: Setting, frame: Frame) -> dict[str, Any]:
         "words.keep_formed": _keep_formed(case),
         "words.polar_last": tr(" The plaque at the pole last; do not polish it.") if case.lens.posterior_polar else "",
         "words.ring_sizes": _ring_sizes(setting),
+        "words.ring_size_mm": f"{_fitting_rings(setting)[0]:g}",
     }
 
 
@@ -166,10 +167,15 @@ def _keep_formed(case: CaseFile) -> str:
 
 def _ring_sizes(setting: Setting) -> str:
     """The ring whose ends overlap in this bag, and the next: sizes by the diameter at which the ends meet."""
-    bag, sizes = setting.estimates.bag_diameter.centre, setting.use.numbers("size.ring_closed_mm")
-    fitting = [s for s in sizes if s > bag] or [max(sizes)]
+    bag, fitting = setting.estimates.bag_diameter.centre, _fitting_rings(setting)
     first = tr("{mm:g} mm with its ends meeting (bag {bag:.1f} mm)", mm=fitting[0], bag=bag)
     return first if len(fitting) == 1 else tr("{first}, {mm:g} mm in reserve", first=first, mm=fitting[1])
+
+
+def _fitting_rings(setting: Setting) -> list[float]:
+    """Sizes whose ends overlap in this bag [mm, ends meeting], the smallest first; the largest where none does."""
+    bag, sizes = setting.estimates.bag_diameter.centre, setting.use.numbers("size.ring_closed_mm")
+    return [s for s in sizes if s > bag] or [max(sizes)]
 
 
 def _measure_words(setting: Setting, measures: Measures, frame: Frame) -> dict[str, Any]:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
+from forestay.calc.dosing import AnaestheticMixtureInput, BlockPart, anaesthetic_mixture
+from forestay.calc.preparing import band_of
+from forestay.dosing.infusion import infusion
 from forestay.eye.records import CaseFile
 from forestay.plan.measures import Setting, pupil_is_short
 from forestay.plan.model import Measures
@@ -59,35 +62,77 @@ def mannitol_text(setting: Setting) -> str:
     per = use.number("drug.mannitol.dose_g_per_kg")
     if weight is None:
         return tr("{per:g} g/kg by weight, not known here", per=per)
-    dose_g = per * weight
-    volume_ml = dose_g / use.number("drug.mannitol.strength_percent") * 100
-    return tr("{ml:.0f} ml ({g:.0f} g at {per:g} g/kg)", ml=volume_ml, g=dose_g, per=per)
+    made = infusion(
+        weight_kg=weight,
+        g_per_kg=per,
+        strength_mg_per_ml=use.number("drug.mannitol.strength_percent")
+        * use.number("dilution.mg_per_ml_in_one_percent"),
+        mg_per_g=1000,
+    )
+    return tr("{ml:.0f} ml ({g:.0f} g at {per:g} g/kg)", ml=made.volume_ml, g=made.dose_g, per=per)
+
+
+def _block_parts(setting: Setting, kind: str) -> tuple[BlockPart, ...]:
+    """The solutions of the plan's block, at the largest volume that is usual."""
+    use = setting.use
+    volume = use.number(f"drug.{kind}.volume_high_ml")
+    lidocaine = use.number(f"drug.{kind}.lidocaine_percent")
+    if kind != "peribulbar":
+        return (BlockPart(drug="lidocaine", volume_ml=volume, concentration_percent=lidocaine),)
+    bupivacaine = use.number("drug.peribulbar.bupivacaine_percent")
+    return (
+        BlockPart(drug="lidocaine", volume_ml=volume / 2, concentration_percent=lidocaine),
+        BlockPart(drug="bupivacaine", volume_ml=volume / 2, concentration_percent=bupivacaine),
+    )
 
 
 def _block_limit(setting: Setting, kind: str) -> str:
     """The block's anaesthetic against the limit for this weight; the volume is cut where it would exceed it."""
     use, weight = setting.use, setting.case.person.weight_kg
-    per = use.number("dilution.mg_per_ml_in_one_percent")
-    volume = use.number(f"drug.{kind}.volume_high_ml")
-    drugs = {"lidocaine": use.number(f"drug.{kind}.lidocaine_percent") * per}
-    share_of_mixture = 1.0
-    if kind == "peribulbar":
-        drugs["bupivacaine"] = use.number("drug.peribulbar.bupivacaine_percent") * per
-        share_of_mixture = 0.5
-    most = {name: use.number(f"anaesthetic.plain_mg_per_kg.{name}") for name in drugs}
-    said = " and ".join(tr("{name} {mg:g} mg/kg", name=tr(name), mg=most[name]) for name in drugs)
-    if weight is None:
-        return tr("limit {said}; the weight is not known here", said=said)
-    used = sum(volume * share_of_mixture * mg / (most[name] * weight) for name, mg in drugs.items())
-    if used > 1:
-        return tr("no more than {ml:.1f} ml at {kg:g} kg (limit {said})", ml=volume / used, kg=weight, said=said)
-    return tr(
-        "{ml:g} ml are {share:.0f} % of the limit at {kg:g} kg ({said})",
-        ml=volume,
-        share=100 * used,
-        kg=weight,
-        said=said,
+    parts = _block_parts(setting, kind)
+    said = " and ".join(
+        tr("{name} {mg:g} mg/kg", name=tr(p.drug), mg=use.number(f"anaesthetic.plain_mg_per_kg.{p.drug}"))
+        for p in parts
     )
+    child = child_note(setting)
+    if weight is None:
+        return tr("limit {said}; the weight is not known here", said=said) + child
+    made, _ = anaesthetic_mixture.function(AnaestheticMixtureInput(weight_kg=weight, parts=parts), use)
+    if not made.within_limit:
+        return (
+            tr("no more than {ml:.1f} ml at {kg:g} kg (limit {said})", ml=made.largest_ml, kg=weight, said=said) + child
+        )
+    return (
+        tr(
+            "{ml:g} ml are {share:.0f} % of the limit at {kg:g} kg ({said})",
+            ml=sum(p.volume_ml for p in parts),
+            share=100 * made.share,
+            kg=weight,
+            said=said,
+        )
+        + child
+    )
+
+
+def child_note(setting: Setting) -> str:
+    """What stands beside an adult's amount where the patient is a child; else nothing."""
+    if setting.case.person.age_years >= setting.use.number("act.adult_years"):
+        return ""
+    return tr("; a child: amounts are for adults, the anaesthetist settles them")
+
+
+def _weight_note(setting: Setting) -> str:
+    weight = setting.case.person.weight_kg
+    if weight is None:
+        return tr("; the weight is not known here")
+    if weight < setting.use.number("act.light_kg"):
+        return tr("; {kg:g} kg: a light person, settle the amount with a physician", kg=weight)
+    return ""
+
+
+def _band_text(setting: Setting, drug: str) -> str:
+    band = band_of(drug, setting.use)
+    return tr("stop under {low:g} or over {high:g} mg", low=band.stop_below, high=band.stop_above)
 
 
 def _alerts(case: CaseFile) -> str:
@@ -167,11 +212,13 @@ def patient_words(setting: Setting, stops: frozenset[str]) -> dict[str, Any]:
         "words.organ_note": tr("; not recorded, ask before it is given: {organs}", organs=", ".join(asking))
         if asking
         else "",
+        "words.child_note": child_note(setting),
+        "words.weight_note": _weight_note(setting),
+        "words.band_cefuroxime": _band_text(setting, "cefuroxime"),
+        "words.band_moxifloxacin": _band_text(setting, "moxifloxacin") if beta else None,
         "words.length_note": tr("; the length is not known: no needle before it is")
         if case.biometry.axial_length_mm is None
         else "",
-        "words.subtenon_limit": _block_limit(setting, "subtenon"),
-        "words.peribulbar_limit": _block_limit(setting, "peribulbar"),
         "words.antisepsis": tr(
             "Aqueous chlorhexidine {percent:g} %, sac and lids", percent=use.number("drug.chlorhexidine.percent")
         )
@@ -227,6 +274,8 @@ def drug_words(setting: Setting, measures: Measures) -> dict[str, Any]:
     return {
         "words.pupil_short": short,
         "words.adrenaline_chamber": adrenaline,
+        "words.subtenon_limit": _block_limit(setting, "subtenon") if measures.anaesthetic == "sub-tenon" else None,
+        "words.peribulbar_limit": _block_limit(setting, "peribulbar") if measures.anaesthetic == "peribulbar" else None,
         "words.intracameral": "".join(f"{s} " for s in said),
         "words.adrenaline_fallback": tr("adrenaline in the irrigation")
         if case.person.heart_disease

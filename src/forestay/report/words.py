@@ -9,7 +9,8 @@ from forestay.answer import Doubt
 from forestay.draw.chance import chance_words
 from forestay.draw.names import side_words
 from forestay.draw.rope import amount_words
-from forestay.plan.model import Check, KitItem, LensPlan, LensPosition, Margin, Option, Plan, Risk, Unassessed
+from forestay.plan.model import Check, LensPlan, LensPosition, Margin, Option, Plan, Risk, Unassessed
+from forestay.plan.model_trolley import KitItem
 from forestay.text import field_words, tr
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")

@@ -12,10 +12,8 @@ from forestay.plan.model import (
     Astigmatism,
     Check,
     Chosen,
-    Dose,
     Estimate,
     Fallback,
-    KitItem,
     LensPlan,
     Origin,
     Risk,
@@ -24,6 +22,7 @@ from forestay.plan.model import (
     SupportRank,
     Unassessed,
 )
+from forestay.plan.model_trolley import Dose, KitItem
 from forestay.web.views.shell import View, told
 
 
