@@ -164,6 +164,7 @@ def schematic_eye(row: Mapping[str, Any]) -> schematic.SchematicEye:
         gaps_mm=row["gaps_mm"],
         corneal_surfaces=int(row["corneal_surfaces"]),
         gradients=gradients,
+        asphericities=row.get("asphericities", ()),
     )
 
 

@@ -29,6 +29,7 @@ FAMILIES = (
     "unzipping",
     "audit",
     "audit_charts",
+    "ray",
 )
 
 

@@ -40,7 +40,8 @@ class SchematicEye:
     """Surfaces front to back [mm], index behind each, gaps between them [mm], and the gradients of the lens if any.
 
     ``gaps_mm`` holds the uniform gaps; gradients fill the space in front of the last surface. The last index is that of
-    the vitreous. ``corneal_surfaces`` says how many surfaces are cornea.
+    the vitreous. ``corneal_surfaces`` says how many surfaces are cornea. ``asphericities`` are the Q of the surfaces,
+    which exact rays need; empty means spheres.
     """
 
     radii_mm: tuple[float, ...]
@@ -48,6 +49,7 @@ class SchematicEye:
     gaps_mm: tuple[float, ...]
     corneal_surfaces: int
     gradients: tuple[Gradient, ...] = ()
+    asphericities: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

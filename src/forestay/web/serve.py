@@ -13,6 +13,7 @@ from fastapi import FastAPI
 
 from forestay.errors import ForestayError, InvalidInput
 from forestay.mechanics import fast
+from forestay.optics import ray_fast
 from forestay.services.planning import open_desk
 from forestay.text import tr
 from forestay.web.app import create_app
@@ -42,13 +43,19 @@ def serve(port: int, db: str | None, demo: bool, *, say: Say = print) -> None:
         app = application(db, demo=demo)
         address = f"http://{HOST}:{listening.getsockname()[1]}/"
         say(tr("Forestay is at {address} (stop with Ctrl+C).", address=address))
-        threading.Thread(target=fast.start, daemon=True).start()
+        threading.Thread(target=_quicken, daemon=True).start()
         # raised again by the server where the shell lets an interruption through; started in the background it may not
         with suppress(KeyboardInterrupt):
             uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False)).run(sockets=[listening])
         say(tr("Stopped."))
     finally:
         listening.close()
+
+
+def _quicken() -> None:
+    """Compile what can be compiled, one after the other."""
+    fast.start()
+    ray_fast.start()
 
 
 def application(db: str | None, *, demo: bool) -> FastAPI:

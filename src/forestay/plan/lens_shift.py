@@ -1,0 +1,129 @@
+"""What the predicted displacement of the bag costs the lens in it: a sentence and its numbers for the plan's lens part.
+
+The bag model stays in its plane, so the tilt is that of published series. Call :func:`displacement_cost` with what the
+lens part knows; it answers with numbers, one sentence and its doubts, or with None where there is nothing to say.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from forestay.answer import Doubt
+from forestay.calc.lens_shift import LensShiftInput, LensShiftOutput, lens_shift_calculation
+from forestay.errors import InvalidInput
+from forestay.evidence import Reader
+from forestay.eye.quantity import bounds
+from forestay.eye.records import CaseFile
+from forestay.text import tr
+
+
+@dataclass(frozen=True)
+class DisplacementCost:
+    """Change of the spectacle refraction against the centred lens [D, degrees], and the prism [prism dioptres]."""
+
+    displacement_mm: float
+    displacement_clock: float | None
+    tilt_deg: float
+    sphere_d: float
+    cylinder_d: float
+    axis_deg: float
+    mean_d: float
+    prism_d: float
+    says: str
+    inputs: LensShiftInput
+    """What was asked of the calculation ``lens-shift``."""
+
+
+def displacement_cost(
+    *,
+    case: CaseFile,
+    axial_length_mm: float,
+    lens_distance_mm: float,
+    power_d: float,
+    displacement_mm: float,
+    displacement_clock: float | None,
+    weak_zonule: bool,
+    use: Reader,
+) -> tuple[DisplacementCost | None, list[Doubt]]:
+    """Sphere, cylinder and prism that the predicted place of the bag adds to a lens of ``power_d`` [D] in it.
+
+    ``axial_length_mm`` and ``lens_distance_mm`` [mm] are those of the formula in use; ``displacement_mm`` [mm] and
+    ``displacement_clock`` (the eye's, None where it is not moved) are the bag model's, as in ``Plan.drawing``;
+    ``weak_zonule`` chooses the published tilt. Cost and doubts; the cost is None without readings of the cornea, where
+    the bag stays in place and is not weak, or where no refraction can be worked out (then a doubt says so). The rows
+    used are counted in ``use``.
+
+    Example::
+
+        found, doubts = displacement_cost(
+            case=case, axial_length_mm=23.2, lens_distance_mm=5.1, power_d=21.0, displacement_mm=0.4,
+            displacement_clock=6.0, weak_zonule=True, use=reader,
+        )
+    """
+    biometry = case.biometry
+    moved = displacement_mm if displacement_clock is not None else 0.0
+    if biometry.k1_d is None or biometry.k2_d is None or not (moved or weak_zonule):
+        return None, []
+    tilt = use.number("lens_shift.weak_tilt_deg" if weak_zonule else "lens_shift.bag_tilt_deg")
+    both = biometry.k1_axis_deg is not None and biometry.k2_axis_deg is not None
+    given = LensShiftInput(
+        axial_length_mm=axial_length_mm,
+        k1_d=biometry.k1_d,
+        k2_d=biometry.k2_d,
+        k1_axis_deg=biometry.k1_axis_deg if both else None,
+        k2_axis_deg=biometry.k2_axis_deg if both else None,
+        corneal_thickness_um=biometry.corneal_thickness_um,
+        material="acrylic",
+        lens_distance_mm=lens_distance_mm,
+        power_d=power_d,
+        displacement_mm=min(moved, bounds("displacement_mm")[1]),
+        displacement_clock=displacement_clock if moved else None,
+        tilt_deg=tilt,
+        tilt_clock=displacement_clock if displacement_clock is not None else 12,
+    )
+    try:
+        answer, doubts = lens_shift_calculation.function(given, use)
+    except InvalidInput:  # readings or a lens that no eye of rays can be made of: said elsewhere in the plan
+        return None, []
+    found = _cost(given, answer)
+    doubts = [d for d in doubts if d.code == "edge-in-the-pupil"]
+    if found is not None:
+        says = tr(
+            "The bag model says nothing of tilt: {tilt:.1f} degrees were taken, as lenses lay in a published series.",
+            tilt=tilt,
+        )
+        doubts.append(Doubt("lens-tilt-from-series", says))
+    return found, doubts
+
+
+def _cost(given: LensShiftInput, answer: LensShiftOutput) -> DisplacementCost | None:
+    change = answer.change
+    if change is None or answer.prism_d is None:
+        return None
+    where = (
+        tr("{mm:.1f} mm towards {clock:g} o'clock", mm=given.displacement_mm, clock=round(given.displacement_clock, 1))
+        if given.displacement_clock is not None
+        else tr("centred")
+    )
+    says = tr(
+        "The lens lying {where}, as the bag is expected to, and tilted {tilt:.0f} degrees: {mean:+.2f} D of spherical"
+        " equivalent, cylinder {cylinder:+.2f} D at {axis:.0f}, prism {prism:.1f}.",
+        where=where,
+        tilt=given.tilt_deg,
+        mean=change.mean_d,
+        cylinder=change.cylinder_d,
+        axis=change.axis_deg,
+        prism=answer.prism_d,
+    )
+    return DisplacementCost(
+        displacement_mm=given.displacement_mm,
+        displacement_clock=given.displacement_clock,
+        tilt_deg=given.tilt_deg,
+        sphere_d=change.sphere_d,
+        cylinder_d=change.cylinder_d,
+        axis_deg=change.axis_deg,
+        mean_d=change.mean_d,
+        prism_d=answer.prism_d,
+        says=says,
+        inputs=given,
+    )
