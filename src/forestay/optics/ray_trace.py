@@ -104,6 +104,25 @@ def _way(rays: Rays) -> int:
     return -1 if along.size and along[0] < 0 else 1
 
 
+def losses(train: Train, rays: Rays, *, gradient_steps: int = GRADIENT_STEPS) -> tuple[Loss, ...]:
+    """The rays that are lost on their way, each with surface, reason and point."""
+    found: dict[int, Loss] = {}
+    for stage in _stages(train, rays, gradient_steps):
+        shape = (3, -1)
+        start, met = stage.before.at_mm.reshape(shape), stage.met_mm.reshape(shape)
+        after = stage.after.along.reshape(shape)
+        beside = np.zeros(after.shape[1], dtype=bool) if stage.beside is None else stage.beside.ravel()
+        for ray in np.flatnonzero(np.isnan(after[2])):
+            if int(ray) in found:
+                continue
+            hit = bool(np.isfinite(met[2, ray]))
+            reason: Reason = ("beside" if beside[ray] else "totally-reflected") if hit else "misses"
+            point = met if hit else start
+            x, y, z = (float(v) for v in point[:, ray])
+            found[int(ray)] = Loss(int(ray), stage.name, reason, (x, y, z))
+    return tuple(found[ray] for ray in sorted(found))
+
+
 @dataclass(frozen=True, slots=True)
 class _Stage:
     """One surface passed: rays before it, where they met it, which of them were beside its edge, rays behind it."""
