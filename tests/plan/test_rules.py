@@ -188,3 +188,91 @@ def test_any_part_of_a_case_gives_a_plan(name: str, drop: set[tuple[str, str]]) 
     plan = planned(data, draws=50)
     assert plan.chosen.technique
     assert all("None" not in s and "nan" not in s.split() for s in sentences(plan))
+
+
+LADDERS = (
+    "pupil-small",
+    "opening-small",
+    "edge-runs-out",
+    "rim-torn",
+    "gap-grows",
+    "bag-follows",
+    "capsule-open",
+    "vitreous",
+    "nucleus-falls",
+    "dark-shadow",
+    "ring-escapes",
+    "no-support",
+)
+"""The troubles for which a difficult eye has a ladder."""
+
+
+def test_a_difficult_eye_has_every_ladder_with_its_rungs() -> None:
+    plan = planned(raw("brown-pseudoexfoliation"))
+    found = {f.key: f for f in plan.fallbacks}
+    assert set(LADDERS) <= set(found)
+    for ladder in found.values():
+        assert len(ladder.rungs) == len(ladder.do) >= 2
+        assert ladder.sources
+        assert set(ladder.leads_to) <= {str(r.data["key"]) for r in ruleset("fallbacks")["fallback"]}
+
+
+def test_a_rung_says_whether_this_theatre_has_what_it_needs() -> None:
+    """The vitrector is what separates closed from open removal of vitreous; without one the rung says so."""
+    with_it, without = (
+        {f.key: f for f in planned(changed("trauma-gap", theatre__has=has, signs__dialysis_clock_hours=[6])).fallbacks}
+        for has in (["vitrector", "three-piece-lens"], ["three-piece-lens", "tension-ring"])
+    )
+    for ladder, here in ((with_it, True), (without, False)):
+        if not ladder:
+            continue
+        rung = next(r for r in ladder["vitreous"].rungs if r.needs == "vitrector")
+        assert rung.here is here
+    assert not any("none here" in line for line in with_it["vitreous"].do)
+    unknown = {f.key: f for f in planned(changed("trauma-gap", theatre__has=None)).fallbacks}
+    assert all(r.here is None for f in unknown.values() for r in f.rungs)
+
+
+@pytest.mark.parametrize(
+    ("name", "change", "conflict"),
+    [
+        ("trauma-gap", {"theatre__techniques": ["manual-small-incision"]}, "cut-and-ring-planned"),
+        ("hard-poor-endothelium", {}, "cut-and-ring-open"),
+        ("trauma-gap", {}, "one-piece-and-sulcus"),
+        ("hard-poor-endothelium", {}, "low-count-and-anterior-chamber-lens"),
+        ("white-swollen", {}, "hooks-and-tunnel"),
+        ("trauma-gap", {}, "sulfonamide-and-acetazolamide"),
+    ],
+)
+def test_conflicts_are_named_and_settled(name: str, change: dict[str, Any], conflict: str) -> None:
+    found = {c.key: c for c in planned(changed(name, **change)).conflicts}
+    assert conflict in found
+    assert found[conflict].settled
+    assert len(found[conflict].between) == 2
+
+
+def test_the_first_step_names_what_the_supervisor_does() -> None:
+    plan = planned(changed("hard-poor-endothelium", theatre__surgeon_grade="senior-trainee"))
+    assert "supervisor" in plan.steps[0].do
+    for step in plan.steps:
+        assert (step.take_over is not None) <= (step.who == "trainee")
+    assert any(step.take_over for step in plan.steps)
+    assert all(s.take_over is None for s in planned(raw("hard-poor-endothelium")).steps)
+
+
+@pytest.mark.parametrize(
+    "technique", ["manual-small-incision", "phacoemulsification", "extracapsular", "intracapsular"]
+)
+def test_stabs_and_chamber_come_before_the_eye_is_opened(technique: str) -> None:
+    """The order of the trade: ports, then OVD, then the opening; preplaced sutures before the section."""
+    data = changed(
+        "hard-poor-endothelium", theatre__techniques=[technique], signs__subluxated=technique == "intracapsular"
+    )
+    keys = [s.key for s in planned(data).steps]
+    opening = {
+        "manual-small-incision": "nucleus-out",
+        "phacoemulsification": "main-incision",
+        "extracapsular": "section-large",
+        "intracapsular": "section-whole",
+    }[technique]
+    assert keys.index("ports") < keys.index("chamber") < keys.index(opening)

@@ -191,9 +191,10 @@ def serve(
 
 
 def _register() -> None:
-    from forestay.cli.exchange import register
+    from forestay.cli import exchange, rules
 
-    register(app)
+    for family in (exchange, rules):
+        family.register(app)
 
 
 _register()

@@ -29,7 +29,7 @@ from forestay.plan.model import Check, Chosen, Margin, Measures, Option, Plan, U
 from forestay.plan.offers import Offer
 from forestay.plan.risks import risks_of
 from forestay.plan.ruleset import holding
-from forestay.plan.sections import after, consent, fallbacks, steps, stops
+from forestay.plan.sections import after, conflicts, consent, fallbacks, steps, stops
 from forestay.plan.supports import supports_of
 from forestay.plan.theatre_findings import finding_changes
 from forestay.plan.trolley import allergy_stops, doses, kit
@@ -232,6 +232,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         doses=doses(view, use, keys, context.devices, context.today) if operating else (),
         fallbacks=fallbacks(view, use) if operating else (),
         stops=barred,
+        conflicts=conflicts(view, use) if operating else (),
         consent=consent(view, use),
         after=after(view, use),
         doubts=unique(doubts),

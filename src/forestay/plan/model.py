@@ -221,16 +221,46 @@ class Step:
     who: str
     cues: tuple[Cue, ...]
     sources: tuple[str, ...] = ()
+    take_over: str | None = None
+    """Where a trainee does this step: what ends the trainee's turn, agreed beforehand. None otherwise."""
+
+
+@dataclass(frozen=True)
+class Rung:
+    """One rung of a ladder: what to do, with what, and whether this theatre has it."""
+
+    do: str
+    kit: tuple[str, ...]
+    here: bool | None
+    """False: this theatre says that it has none of what the rung needs; None: not known, or nothing special needed."""
+    needs: str | None = None
+    """What must be here, in words; None where every theatre can do it."""
 
 
 @dataclass(frozen=True)
 class Fallback:
-    """If this, then that, in this eye."""
+    """If this, then that, in this eye: a ladder, its rungs in the order in which they are tried."""
 
     event: str
     signs: str
     do: tuple[str, ...]
+    """The rungs in words, with a note where this theatre lacks what one needs."""
     sources: tuple[str, ...] = ()
+    key: str = ""
+    rungs: tuple[Rung, ...] = ()
+    leads_to: tuple[str, ...] = ()
+    """Keys of the troubles that may come next."""
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """Two things that exclude one another in this eye: which, how the plan settles it, and why."""
+
+    key: str
+    between: tuple[str, ...]
+    settled: str
+    why: str
+    sources: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -345,6 +375,7 @@ class Plan:
     supports: tuple[SupportRank, ...] = field(default=())
     finding_changes: tuple[FindingChange, ...] = field(default=())
     """What each finding that may come at surgery would make of the estimate of the zonule."""
+    conflicts: tuple[Conflict, ...] = field(default=())
 
 
 def as_dict(plan: Plan) -> dict[str, Any]:

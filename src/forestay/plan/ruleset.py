@@ -1,4 +1,4 @@
-"""Reads the rule files of the plan: decision, techniques, anaesthesia, steps, kit, doses, fallbacks, stops, after.
+"""Reads the rule files of the plan: decision, techniques, steps, fallbacks, stops, conflicts and the others.
 
 Rules are data with sources. A rule that asks for an unknown source, or holds a line that cannot be read, is a fault of
 the installation and is found by the tests, not by a surgeon.
@@ -17,7 +17,9 @@ from forestay.evidence import Reader
 from forestay.eye.condition import Condition, parse_condition
 from forestay.eye.filling import fill
 
-FILES = ("decision", "techniques", "anaesthesia", "steps", "kit", "doses", "fallbacks", "stops", "after")
+FILES = ("decision", "techniques", "anaesthesia", "steps", "kit", "doses", "fallbacks", "stops", "conflicts", "after")
+INNER = ("cue", "rung")
+"""Rules inside a rule: what to watch for at a step, and the rungs of a ladder."""
 
 
 @dataclass(frozen=True)
@@ -44,8 +46,8 @@ class Rule:
 
 
 def _rule(kind: str, raw: Mapping[str, Any], where: str) -> Rule:
-    data = {k: v for k, v in raw.items() if k not in ("when", "sources", "cue")}
-    inner = tuple(_rule("cue", cue, where) for cue in raw.get("cue", ()))
+    data = {k: v for k, v in raw.items() if k not in ("when", "sources", *INNER)}
+    inner = tuple(_rule(name, part, where) for name in INNER for part in raw.get(name, ()))
     return Rule(kind, data, parse_condition(raw.get("when", ()), where), tuple(raw.get("sources", ())), inner)
 
 

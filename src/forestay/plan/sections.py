@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from forestay.evidence import Reader
-from forestay.eye.filling import fill
-from forestay.plan.model import After, Cue, Fallback, Step, Stop, Visit
-from forestay.plan.ruleset import holding, sentences
+from forestay.plan.model import After, Conflict, Cue, Fallback, Rung, Step, Stop, Visit
+from forestay.plan.ruleset import Rule, holding, sentences
 from forestay.text import tr
 
 View = Mapping[str, Any]
@@ -36,17 +36,38 @@ def steps(technique: str, view: View, use: Reader) -> tuple[Step, ...]:
             for c in rule.inner
             if c.holds(view, use)
         )
+        level = int(rule.data["level"])
         rows.append(
             Step(
                 key=str(rule.data["key"]),
                 name=tr(str(rule.data["name"])),
                 do=rule.say("do", view, use),
                 kit=tuple(tr(k) for k in rule.data["kit"]),
-                who=who_does(int(rule.data["level"]), grade),
+                who=who_does(level, grade),
                 cues=cues,
                 sources=rule.cite(use),
+                take_over=_take_over(rule, grade),
             )
         )
+    return _agreed(rows)
+
+
+def _take_over(rule: Rule, grade: str | None) -> str | None:
+    """What ends a trainee's turn at a step that a trainee may do."""
+    trained = grade is None or "trainee" not in grade or LEVEL_OF_GRADE[grade] < int(rule.data["level"])
+    return None if trained or "take_over" not in rule.data else tr(str(rule.data["take_over"]))
+
+
+def _agreed(rows: list[Step]) -> tuple[Step, ...]:
+    """The steps; where a trainee operates, the first one says aloud at which step the supervisor takes over anyhow."""
+    taken = [row.name for row in rows if row.who == tr("supervisor takes over")]
+    if rows and taken:
+        said = tr("Agreed beforehand: the supervisor takes over at {step}.", step=taken[0].lower())
+        if len(taken) > 1:
+            said = tr(
+                "Agreed beforehand: the supervisor does {steps}.", steps=", ".join(name.lower() for name in taken)
+            )
+        rows[0] = replace(rows[0], do=f"{rows[0].do} {said}")
     return tuple(rows)
 
 
@@ -62,18 +83,47 @@ def who_does(level: int, grade: str | None) -> str:
 def fallbacks(view: View, use: Reader) -> tuple[Fallback, ...]:
     """If this, then that."""
     return tuple(
-        Fallback(
-            event=r.say("event", view, use),
-            signs=r.say("signs", view, use),
-            do=tuple(_fill_each(r.data["do"], view, use)),
-            sources=r.cite(use),
-        )
+        _ladder(r, tuple(_rung(rung, view, use) for rung in r.inner if rung.holds(view, use)), view, use)
         for r in holding("fallbacks", "fallback", view, use)
     )
 
 
-def _fill_each(lines: Any, view: View, use: Reader) -> list[str]:
-    return [fill(str(line), view, use) for line in lines]
+def _ladder(rule: Rule, rungs: tuple[tuple[Rung, str], ...], view: View, use: Reader) -> Fallback:
+    return Fallback(
+        event=rule.say("event", view, use),
+        signs=rule.say("signs", view, use),
+        do=tuple(said for _, said in rungs),
+        sources=rule.cite(use),
+        key=str(rule.data["key"]),
+        rungs=tuple(rung for rung, _ in rungs),
+        leads_to=tuple(str(k) for k in rule.data.get("leads_to", ())),
+    )
+
+
+def _rung(rule: Rule, view: View, use: Reader) -> tuple[Rung, str]:
+    """A rung and its sentence; what the theatre lacks is said, unless the sentence says it itself."""
+    needed, has = rule.data.get("has"), view.get("theatre.has")
+    here = None if needed is None or has is None else str(needed) in has
+    words = None if needed is None else tr(str(needed).replace("-", " "))
+    said = rule.say("do", view, use)
+    rung = Rung(said, tuple(tr(k) for k in rule.data.get("kit", ())), here, words)
+    if here is False and not rule.data.get("told"):
+        said = tr("{do} (none here: {what})", do=said, what=words)
+    return rung, said
+
+
+def conflicts(view: View, use: Reader) -> tuple[Conflict, ...]:
+    """Things of this eye that exclude one another, and how the plan settles it."""
+    return tuple(
+        Conflict(
+            key=str(r.data["key"]),
+            between=tuple(tr(str(b)) for b in r.data["between"]),
+            settled=r.say("settled", view, use),
+            why=r.say("why", view, use),
+            sources=r.cite(use),
+        )
+        for r in holding("conflicts", "conflict", view, use)
+    )
 
 
 def after(view: View, use: Reader) -> After:

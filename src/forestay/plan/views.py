@@ -6,11 +6,13 @@ from typing import Any
 
 from forestay.eye.records import CaseFile
 from forestay.eye.view import flat
+from forestay.frame import hour_distance
 from forestay.plan.margins_back import count_after
 from forestay.plan.margins_front import MANUAL, needed_lip, needed_opening, outer_lip, pupil_opening
 from forestay.plan.measures import Setting
 from forestay.plan.model import Measures
 from forestay.plan.offers import Offer
+from forestay.plan.words import BESIDE_TUNNEL_HOURS
 from forestay.text import tr
 
 SHORT_TOLERANCE_MM = 0.05
@@ -51,6 +53,7 @@ def measure_view(offer: Offer) -> dict[str, Any]:
         "measure.capsulorhexis_mm": m.capsulorhexis_mm,
         "measure.capsule_hooks": len(m.capsule_hook_clocks),
         "measure.any_hooks": m.pupil_hooks + len(m.capsule_hook_clocks),
+        "measure.hooks_by_tunnel": sum(hour_distance(c, m.tunnel_clock) <= BESIDE_TUNNEL_HOURS for c in m.hook_clocks),
         "measure.ring": m.ring,
         "measure.relaxing_cuts": m.relaxing_cuts,
         "measure.tunnel_outer_mm": m.tunnel_outer_mm,
