@@ -20,6 +20,7 @@ READ_BY_MACHINES = {
     "position",
     "sources",
     "rests_on",
+    "needs",
     "source",
 }
 
