@@ -194,6 +194,7 @@ def test_a_writer_learns_how_far_a_case_is_without_reading_it_all(store: FactSto
     assert (there.sequence, there.device_sequence) == (3, 9)
     assert [link.fact for link in there.known] == [kept[1]]
     assert store.standing("M-1", [], "d3").device_sequence == 0
+    assert [link.fact for link in store.links_at("M-1", (3, 1, 9))] == [kept[0], kept[2]]
     with pytest.raises(NotFound, match="M-9"):
         store.standing("M-9", [], "d1")
 

@@ -191,9 +191,9 @@ def serve(
 
 
 def _register() -> None:
-    from forestay.cli import exchange, rules
+    from forestay.cli import exchange, record, rules
 
-    for family in (exchange, rules):
+    for family in (exchange, rules, record):
         family.register(app)
 
 

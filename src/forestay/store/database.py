@@ -8,7 +8,7 @@ from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 from threading import Lock
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection, Engine, text
 from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
 
 from forestay.errors import ForestayError
@@ -43,6 +43,11 @@ class Database:
         except ForestayError:
             self.close()
             raise
+
+    @staticmethod
+    def plain_engine(url: str) -> Engine:
+        """An engine with the right settings, without looking at the tables."""
+        return connect(parsed(url))
 
     @property
     def file(self) -> Path | None:

@@ -86,6 +86,9 @@ class FactStore(Protocol):
     def standing(self, case_id: str, ids: Iterable[UUID], device: str) -> Standing:
         """How far a case is, and which of ``ids`` it has, without reading it all; an unknown case is an error."""
 
+    def links_at(self, case_id: str, sequences: Iterable[int]) -> list[Link]:
+        """These facts of a case, by their place; an unknown case is an error."""
+
     def cases(self) -> list[str]:
         """The cases kept, in order of arrival, without those that were erased."""
 

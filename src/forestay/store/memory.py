@@ -83,6 +83,11 @@ class MemoryFactStore:
         own = [link.header.device_sequence for link in links if link.header.device == device]
         return Standing(len(links), max(own, default=0), tuple(link for link in links if link.header.id in asked))
 
+    def links_at(self, case_id: str, sequences: Iterable[int]) -> list[Link]:
+        """See :meth:`~forestay.store.interface.FactStore.links_at`."""
+        wanted = set(sequences)
+        return [link for link in self.links(case_id) if link.sequence in wanted]
+
     def cases(self) -> list[str]:
         """See :meth:`~forestay.store.interface.FactStore.cases`."""
         with self._lock:

@@ -27,9 +27,12 @@ def is_erased(connection: Connection, number: int) -> bool:
     return connection.scalar(select(erasure.c.case_number).where(erasure.c.case_number == number)) is not None
 
 
-def links_of(connection: Connection, number: int) -> list[Link]:
-    """The chain of a case in order."""
-    rows = connection.execute(select(*COLUMNS).where(fact.c.case_number == number).order_by(fact.c.server_sequence))
+def links_of(connection: Connection, number: int, sequences: Iterable[int] | None = None) -> list[Link]:
+    """The chain of a case in order, or only these of its facts."""
+    wanted = select(*COLUMNS).where(fact.c.case_number == number).order_by(fact.c.server_sequence)
+    if sequences is not None:
+        wanted = wanted.where(fact.c.server_sequence.in_(list(sequences)))
+    rows = connection.execute(wanted)
     return [Link(read_header(header), leaf, chain, body, salt) for header, leaf, chain, body, salt in rows]
 
 

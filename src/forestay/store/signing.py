@@ -52,6 +52,10 @@ class Keyring:
         self.id = key_id(self.public)
         self.trusted = {key_id(public): public for public in (self.public, *trusted)}
 
+    def trust(self, publics: Iterable[bytes]) -> None:
+        """Trust these keys too, as long as this ring is in use."""
+        self.trusted |= {key_id(public): public for public in publics}
+
     def sign(self, what: str, **said: Any) -> Signature:
         """Stand by something."""
         return Signature(self.id, self._private.sign(message(what, **said)))

@@ -128,6 +128,11 @@ class SqlFactStore:
             ).one()
             return Standing(last or 0, own or 0, tuple(links_named(connection, number, ids)))
 
+    def links_at(self, case_id: str, sequences: Iterable[int]) -> list[Link]:
+        """See :meth:`~forestay.store.interface.FactStore.links_at`."""
+        with self.database.reading() as connection:
+            return links_of(connection, self._number(connection, case_id), sequences)
+
     def cases(self) -> list[str]:
         """See :meth:`~forestay.store.interface.FactStore.cases`."""
         kept = select(case.c.id).where(case.c.number.not_in(select(erasure.c.case_number)))
