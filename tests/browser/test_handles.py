@@ -60,15 +60,17 @@ def test_a_hook_is_drawn_out_and_all_follow(page: Page) -> None:
     expect(page.locator(".trying")).to_contain_text(f"Reach of the hooks {reach:g} mm")
 
 
-def test_the_opening_of_the_ring_goes_round_and_says_that_it_is_only_drawn(page: Page) -> None:
+def test_the_opening_of_the_ring_goes_round_and_says_what_it_does_to_the_bag(page: Page) -> None:
     open_case(page, GAPPED)
-    margins = page.locator(".ropes .margin").all_inner_texts()
+    label = page.locator("#control-ring_gap_clock-label")
+    before = label.inner_text()
     handle(page, "ring_gap_clock").scroll_into_view_if_needed()
     _drag(page, "ring_gap_clock", _spot(page, 8.0, 0.9))
     assert float(field(page, "ring_gap_clock").input_value()) == pytest.approx(8.0, abs=0.51)
-    assert page.locator(".ropes .margin").all_inner_texts() == margins
-    expect(page.locator("#control-ring_gap_clock-label")).to_contain_text("drawn only")
-    expect(_line(page)).to_contain_text("no margin moves")
+    expect(label).to_contain_text("bag off centre by")
+    assert label.inner_text() != before
+    expect(_line(page)).to_contain_text("Opening of the ring at 11 to ")
+    expect(_line(page)).to_contain_text("the bag lies")
 
 
 def test_an_end_of_the_gap_goes_round_by_whole_hours(page: Page) -> None:

@@ -11,6 +11,7 @@ from forestay.errors import InvalidInput
 from forestay.eye.situation import Decisions
 from forestay.eye.validation import validate
 from forestay.frame import mirror_hour
+from forestay.plan.compare import compare
 from forestay.plan.context import Context
 from forestay.plan.make import make
 from forestay.plan.model import Measures
@@ -47,12 +48,49 @@ def test_what_cannot_be_is_refused(wrong: dict[str, Any]) -> None:
         validate(Decisions, wrong)
 
 
-def test_the_opening_of_the_ring_is_drawn_and_moves_no_margin() -> None:
+AFTER_RING = {"zonule-cortex-radial", "zonule-cortex-tangential", "zonule-lens-insertion"}
+"""Margins of the steps that follow a ring."""
+
+
+def test_the_opening_of_the_ring_moves_what_follows_the_ring_and_nothing_else() -> None:
     before, after = planned(raw(GAP)), planned(raw(GAP), ring_gap_clock=2.5)
     assert after.measures is not None
     assert after.measures.ring_gap_clock == 2.5
-    assert before.margins == after.margins
+    moved = {one.key for one, two in zip(before.margins, after.margins, strict=True) if one.margin != two.margin}
+    assert moved == AFTER_RING
     assert _measures(GAP, ring="none", ring_gap_clock=2.5).ring_gap_clock is None
+    assert planned(raw(GAP), ring="none").ring_rest is None
+
+
+def test_across_from_the_gap_the_fibres_rest_best_and_in_it_the_bag_lies_best() -> None:
+    """Gap 4 to 6: the opening at 11 against one in the gap and one at either side. Centring with the opening in the gap is
+    what the calculation ring-gap finds too."""
+    rests = {hour: planned(raw(GAP), ring_gap_clock=hour).ring_rest for hour in (11.0, 5.0, 2.0, 8.0)}
+    peaks = {h: r.peak for h, r in rests.items() if r is not None and r.peak is not None}
+    centring = {h: r.off_centre for h, r in rests.items() if r is not None and r.off_centre is not None}
+    assert min(peaks, key=peaks.__getitem__) == 11.0
+    assert min(centring, key=centring.__getitem__) == 5.0
+
+
+def test_a_line_says_what_another_opening_does_and_why() -> None:
+    found = compare(planned(raw(GAP)), planned(raw(GAP), ring_gap_clock=5.0))
+    assert found.line.startswith("Opening of the ring at 11 to 5 o'clock: ")
+    assert "the bag lies nearer its middle" in found.line
+    assert "the zonule has more room at 1 of 3 steps, less at the others" in found.line
+    assert {i.why for i in found.items} == {"opening of the ring at 11 to 5 o'clock"}
+
+
+@pytest.mark.parametrize("hour", [11.0, 2.5])
+def test_the_other_eye_gives_the_same_numbers_with_the_ring_mirrored(hour: float) -> None:
+    one = planned(raw(GAP), ring_gap_clock=hour)
+    other = planned(mirrored(raw(GAP)), ring_gap_clock=mirror_hour(hour))
+    assert [(m.key, m.needs) for m in one.margins] == [(m.key, m.needs) for m in other.margins]
+    a, b = one.ring_rest, other.ring_rest
+    assert a is not None
+    assert b is not None
+    assert (a.off_centre, a.peak) == (b.off_centre, b.peak)
+    assert a.towards_clock is not None
+    assert b.towards_clock == mirror_hour(a.towards_clock)
 
 
 def test_the_ring_opens_across_from_the_gap_unless_settled() -> None:
@@ -73,7 +111,15 @@ def test_a_tried_gap_is_planned_on_like_one_that_was_seen() -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 @pytest.mark.parametrize(
-    "moved", [{}, {"weak_hours": (5.0, 6.0)}, {"tunnel_clock": 10.5}, {"pupil_hooks": 5, "hook_reach_mm": 3.9}], ids=str
+    "moved",
+    [
+        {},
+        {"weak_hours": (5.0, 6.0)},
+        {"tunnel_clock": 10.5},
+        {"pupil_hooks": 5, "hook_reach_mm": 3.9},
+        {"ring": "after-nucleus", "ring_gap_clock": 3.5},
+    ],
+    ids=str,
 )
 def test_the_quick_plan_gives_the_numbers_of_the_whole(name: str, moved: dict[str, Any]) -> None:
     here = situation(raw(name), **moved)
@@ -81,6 +127,7 @@ def test_the_quick_plan_gives_the_numbers_of_the_whole(name: str, moved: dict[st
     full, quick = make(here, whole), make(here, replace(whole, searching=False))
     assert quick.measures == full.measures
     assert quick.drawing == full.drawing
+    assert quick.ring_rest == full.ring_rest
     assert (quick.decision, quick.chosen.technique, quick.steps, quick.kit) == (
         full.decision, full.chosen.technique, full.steps, full.kit,
     )  # fmt: skip

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from forestay.evidence import default_evidence
+from forestay.plan import ring_loads
 from forestay.plan.draws import Draws
 from forestay.plan.zonule_loads import Loads, lent_by_hooks, loads, springs
 from tests.plan.cases import planned, raw
@@ -15,7 +16,7 @@ SPRINGS = springs(bag_diameter_mm=10.3, age_years=74, use=USE)
 
 
 def found(
-    support: list[float], *, ring: bool = False, share: float | None = None, hooks: tuple[float, ...] = ()
+    support: list[float], *, ring: float | None = None, share: float | None = None, hooks: tuple[float, ...] = ()
 ) -> Loads:
     mean = np.array(support)
     return loads(
@@ -25,7 +26,7 @@ def found(
         lent=lent_by_hooks(hooks, 1.0),
         parameters=SPRINGS,
         tunnel_at=12.0,
-        ring=ring,
+        ring_gap=ring,
         nucleus_share=share,
         use=USE,
     )
@@ -49,9 +50,33 @@ def test_a_tighter_opening_asks_more_of_the_zonule() -> None:
 
 
 def test_a_ring_unloads_the_cortex_and_not_its_own_insertion() -> None:
-    bare, ringed = found([0.7] * 12), found([0.7] * 12, ring=True)
+    bare, ringed = found([0.7] * 12), found([0.7] * 12, ring=12.0)
     assert ringed.centre["cortex-radial"] < bare.centre["cortex-radial"]
     assert ringed.centre["ring-insertion"] == bare.centre["ring-insertion"]
+
+
+@pytest.mark.parametrize("left", [1.0, 0.7])
+def test_a_ring_that_opens_across_from_the_gap_asks_least_of_the_fibres_at_every_step(left: float) -> None:
+    """Three hours lost about 12: the opening at 6 against 12 and both sides, at each step that follows the ring."""
+    gap = [0.0, 0.0, *[left] * 9, 0.0]
+    asked = {hour: found(gap, ring=hour).centre for hour in (6.0, 12.0, 3.0, 9.0)}
+    for key in ("cortex-radial", "cortex-tangential", "lens-insertion"):
+        assert min(asked, key=lambda hour: asked[hour][key]) == 6.0
+
+
+def test_the_planned_rings_stations_are_enough(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Peaks at the plan's stations against half as many again: within 3 %."""
+    gap = [0.0, 0.0, *[0.7] * 9, 0.0]
+    few = [found(gap, ring=hour).centre for hour in (6.0, 3.0)]
+    ring_loads._ringed.cache_clear()
+    ring_loads.peak_stretch_mm.cache_clear()
+    monkeypatch.setattr(ring_loads, "STATIONS", 72)
+    many = [found(gap, ring=hour).centre for hour in (6.0, 3.0)]
+    ring_loads._ringed.cache_clear()
+    ring_loads.peak_stretch_mm.cache_clear()
+    assert few != many
+    for one, other in zip(few, many, strict=True):
+        assert one == pytest.approx(other, rel=0.03)
 
 
 def test_in_the_empty_bag_stripping_along_the_rim_is_kinder() -> None:

@@ -21,8 +21,7 @@ class Control:
 
     ``radial``: twice the distance of the pointer from the handle's centre; ``reach``: that distance. ``angular``: the pointer's clock hour.
     ``chord``: twice the distance of the pointer from the line between eye and incision. ``count`` and ``choice``: one
-    step for each ``step_px`` that the pointer travels; ``options`` names the choices. ``note`` says what a reader must
-    know beside the name.
+    step for each ``step_px`` that the pointer travels; ``options`` names the choices.
     """
 
     name: str
@@ -33,7 +32,6 @@ class Control:
     step: float
     unit: str
     options: tuple[str, ...] = ()
-    note: str = ""
 
 
 RING_TIMINGS = ("none", "before-nucleus", "after-nucleus")
@@ -42,7 +40,7 @@ CONTROLS: tuple[Control, ...] = (
     Control("pupil_hooks", "Pupil hooks", "count", 0, 8, 1, ""),
     Control("hook_reach_mm", "Reach of the hooks", "reach", 1.5, 5.0, 0.1, "mm"),
     Control("ring", "Tension ring", "choice", 0, 2, 1, "", RING_TIMINGS),
-    Control("ring_gap_clock", "Opening of the ring", "angular", 0.5, 12, 0.5, "o'clock", note="drawn only"),
+    Control("ring_gap_clock", "Opening of the ring", "angular", 0.5, 12, 0.5, "o'clock"),
     Control("tunnel_clock", "Middle of the tunnel", "angular", 0.5, 12, 0.5, "o'clock"),
     Control("tunnel_chord_mm", "Chord of the tunnel", "chord", 2.0, 10.0, 0.1, "mm"),
 )

@@ -77,6 +77,20 @@ class Load:
         signed = self.force_mn if self.clockwise else -self.force_mn
         return signed * y, -signed * x
 
+    def mirrored(self) -> Load:
+        """The same load in the other eye."""
+        return replace(self, clock=mirror_hour(self.clock), clockwise=not self.clockwise)
+
+    def rounded(self) -> Load:
+        """The same with a clock position whose mirror image is exact."""
+        return replace(self, clock=on_grid(self.clock))
+
+    def key(self) -> tuple[float, bool]:
+        """What tells it from its mirror image."""
+        if self.kind == "torque":
+            return 0.0, self.clockwise
+        return self.clock, self.kind == "tangential" and self.clockwise
+
 
 def by_clock(holds: tuple[Hold, ...]) -> tuple[Hold, ...]:
     """Instruments in the order of their clock hours, as :class:`BagState` lists their pulls."""
@@ -113,8 +127,7 @@ class Bag:
         ring, load = self.ring, self.load
         if ring is not None and ring.gap_clock is not None:
             ring = replace(ring, gap_clock=mirror_hour(ring.gap_clock))
-        if load is not None:
-            load = replace(load, clock=mirror_hour(load.clock), clockwise=not load.clockwise)
+        load = None if load is None else load.mirrored()
         holds = tuple(replace(h, clock=mirror_hour(h.clock)) for h in self.holds)
         return replace(self, support=mirror_by_hour(self.support), ring=ring, holds=holds, load=load).by_clock()
 
@@ -136,8 +149,7 @@ class Bag:
         ring, load = self.ring, self.load
         if ring is not None and ring.gap_clock is not None:
             ring = replace(ring, gap_clock=on_grid(ring.gap_clock))
-        if load is not None:
-            load = replace(load, clock=on_grid(load.clock))
+        load = None if load is None else load.rounded()
         return replace(
             self, ring=ring, load=load, holds=tuple(replace(h, clock=on_grid(h.clock)) for h in self.holds)
         ).by_clock()
@@ -145,11 +157,7 @@ class Bag:
     def key(self) -> tuple[object, ...]:
         """What tells a bag from its mirror image: equal for both when it is its own."""
         gap = (self.ring.gap_clock or 0.0) if self.ring else 0.0
-        pull = (0.0, False)
-        if self.load is not None and self.load.kind != "torque":
-            pull = (self.load.clock, self.load.kind == "tangential" and self.load.clockwise)
-        elif self.load is not None:
-            pull = (0.0, self.load.clockwise)
+        pull = (0.0, False) if self.load is None else self.load.key()
         holds = tuple(_hold_key(h) for h in self.holds)
         return (self.support, holds, gap, pull)
 

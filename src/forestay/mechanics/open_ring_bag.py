@@ -62,13 +62,13 @@ def rest(*, bag: Bag, pieces: tuple[Piece, ...], setting: Setting) -> OpenRingSt
     key = _key(given, [laid[i] for i in order])
     other_key = _key(given.mirrored(), [turned[i] for i in other_order])
     if other_key < key:
-        found = _rest(given.mirrored(), tuple(turned[i] for i in other_order), setting).mirrored()
+        found = settle(given.mirrored(), tuple(turned[i] for i in other_order), setting).answer.mirrored()
         back = [_sutures_back(piece, other_order[i], laid, turned) for i, piece in enumerate(found.pieces)]
         found, order = replace(found, pieces=tuple(back)), other_order
     else:
-        found = _rest(given, tuple(laid[i] for i in order), setting)
+        found = settle(given, tuple(laid[i] for i in order), setting).answer
         if other_key == key and abs(found.bag.x_mm) <= SYMMETRIC_ROUNDING_MM:
-            found = replace(found, bag=_even(found.bag))
+            found = replace(found, bag=even(found.bag))
     return replace(found, pieces=tuple(found.pieces[order.index(i)] for i in range(len(found.pieces))))
 
 
@@ -83,7 +83,7 @@ def _key(bag: Bag, pieces: list[Piece]) -> tuple[object, ...]:
     return (bag.key(), tuple(piece.key() for piece in pieces))
 
 
-def _even(state: BagState) -> BagState:
+def even(state: BagState) -> BagState:
     """The mean of an answer and its mirror image, which differ by rounding only."""
     other = state.mirrored()
 
@@ -124,19 +124,31 @@ def arc_of(piece: Piece, setting: Setting, base_share: float = 0.5) -> Arc:
     return Arc(piece.length_mm, piece.free_diameter_mm, bending, points, knots, base)
 
 
-def _rest(bag: Bag, pieces: tuple[Piece, ...], setting: Setting) -> OpenRingState:
-    """The answer in one of the two mirror images. Where friction pushes slack capsule together the wall can wrinkle from
-    station to station without end: it is then worked out again with a wall that bends a little less easily."""
+@dataclass(frozen=True)
+class Settled:
+    """Rest of bag and pieces in one of the two mirror images. ``bag`` as it was worked out (a wall that would wrinkle
+    bends less easily); ``problem`` and ``found`` of the solver, None where nothing holds the bag."""
+
+    bag: Bag
+    answer: OpenRingState
+    problem: Problem | None
+    found: JointState | None
+
+
+def settle(bag: Bag, pieces: tuple[Piece, ...], setting: Setting) -> Settled:
+    """The answer in the image given. Where friction pushes slack capsule together the wall can wrinkle from station to
+    station without end: it is then worked out again with a wall that bends a little less easily."""
     found = _try(bag, pieces, setting)
     for times in (1, 4):
-        if found.bag.converged or bag.contents != "empty":
+        if found.answer.bag.converged or bag.contents != "empty":
             break
         bending = max(bag.equator_bending_mn_mm2, times * setting.opened.wall_bending_mn_mm2)
-        found = replace(_try(replace(bag, equator_bending_mn_mm2=bending), pieces, setting), smoothed=True)
+        found = _try(replace(bag, equator_bending_mn_mm2=bending), pieces, setting)
+        found = replace(found, answer=replace(found.answer, smoothed=True))
     return found
 
 
-def _try(bag: Bag, pieces: tuple[Piece, ...], setting: Setting) -> OpenRingState:
+def _try(bag: Bag, pieces: tuple[Piece, ...], setting: Setting) -> Settled:
     sutures = any(piece.sutured_clocks for piece in pieces)
     if not any(bag.support) and not bag.holds and not sutures:
         nothing = bag_engine.rest(
@@ -145,7 +157,18 @@ def _try(bag: Bag, pieces: tuple[Piece, ...], setting: Setting) -> OpenRingState
             ring_constants=setting.rings,
             stations=setting.stations,
         )
-        return OpenRingState("unsupported", nothing, (), float(bag.springs.bag_radius_mm), 0.0, 0.0)
+        radius = float(bag.springs.bag_radius_mm)
+        return Settled(bag, OpenRingState("unsupported", nothing, (), radius, 0.0, 0.0), None, None)
+    problem, circle, unknowns, first = _problem(bag, pieces, setting)
+    found = solve(problem, wall_mm=circle, unknowns=unknowns, first_push_mn=first)
+    return Settled(bag, answer_of(bag, pieces, setting, problem, found), problem, found)
+
+
+def _problem(
+    bag: Bag, pieces: tuple[Piece, ...], setting: Setting
+) -> tuple[Problem, Floats, tuple[Floats, ...], tuple[Floats, ...]]:
+    """Bag and pieces as the solver takes them, and where it begins: the resting circle, the pieces laid on it, and what
+    each point pushes at first."""
     chain, circle = bag_chain(bag, setting)
     radius = float(bag.springs.bag_radius_mm)
     arcs = tuple(arc_of(piece, setting) for piece in pieces)
@@ -164,8 +187,7 @@ def _try(bag: Bag, pieces: tuple[Piece, ...], setting: Setting) -> OpenRingState
             pins.append(Pin(row, point, anchor, stiff, length))
     whole = float(bag.springs.total_stiffness_mn_per_mm) * float(bag.springs.prestretch_mm)
     problem = Problem(chain, arcs, tuple(pins), (), setting.friction, False, whole)
-    found = solve(problem, wall_mm=circle, unknowns=tuple(unknowns), first_push_mn=tuple(first))
-    return _answer(bag, pieces, setting, problem, found)
+    return problem, circle, tuple(unknowns), tuple(first)
 
 
 def _even_push(arc: Arc, radius: float) -> float:
@@ -220,9 +242,10 @@ def bag_state(bag: Bag, constants: BagConstants, chain: Chain, found: loop.LoopS
     )
 
 
-def _answer(
+def answer_of(
     bag: Bag, pieces: tuple[Piece, ...], setting: Setting, problem: Problem, found: JointState
 ) -> OpenRingState:
+    """The solver's rest in the words and numbers of an answer."""
     state = bag_state(bag, setting.bag, problem.chain, found.bag, sum(found.pin_mn))
     radius = float(bag.springs.bag_radius_mm)
     pulls = iter(found.pin_mn)

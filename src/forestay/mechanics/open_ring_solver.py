@@ -14,10 +14,10 @@ import numpy as np
 from forestay.mechanics.loop import LoopState
 from forestay.mechanics.open_ring import POSE
 from forestay.mechanics.open_ring_joint import At, Grip, Joint, Pin, Problem, grip_stiffness, pin_reach, product
-from forestay.mechanics.ring_contact import friction_law, slip
+from forestay.mechanics.ring_contact import Friction, friction_law, slip
 from forestay.mechanics.zonule import Floats
 
-__all__ = ["Grip", "JointState", "Pin", "Problem", "solve"]
+__all__ = ["Grip", "JointState", "Pin", "Problem", "solve", "solve_on"]
 
 MAX_ITERATIONS = 60  # Newton steps at most
 RESIDUAL = 1e-6  # largest unbalanced force, as a share of the force scale
@@ -36,9 +36,9 @@ ENERGY_ROUNDING = 1e-12  # a rise of the energy below this share is rounding
 @dataclass(frozen=True)
 class JointState:
     """Rest of bag and arcs: ``bag``; for each arc its ``unknowns``, ``points_mm``, ``push_mn`` on the wall, outward
-    ``push_vector_mn`` (2, P) with friction, ``gap_mm``, contact's ``lead_mm`` and ``slip_mm``; ``pin_mn`` pull of each
-    suture; ``grip_mn`` (3,) what each grip bears (right, up, turning); ``energy_mn_mm`` stored in bag, zonule, arcs and
-    sutures."""
+    ``push_vector_mn`` (2, P) with friction, ``gap_mm``, contact's ``lead_mm`` and ``slip_mm``, and ``friction`` as it
+    stands; ``pin_mn`` pull of each suture; ``grip_mn`` (3,) what each grip bears (right, up, turning); ``energy_mn_mm``
+    stored in bag, zonule, arcs and sutures."""
 
     bag: LoopState
     unknowns: tuple[Floats, ...]
@@ -51,6 +51,7 @@ class JointState:
     pin_mn: tuple[float, ...]
     grip_mn: tuple[Floats, ...]
     energy_mn_mm: float
+    friction: tuple[Friction, ...]
 
 
 def solve(
@@ -69,6 +70,22 @@ def solve(
         if count:
             joint.press(now)
         now, used, converged, residual = _settle(joint, now, tolerance if last else SOFT_RESIDUAL)
+        iterations += used
+    return _state(joint, now, LoopState(now.wall, iterations, converged, residual))
+
+
+def solve_on(problem: Problem, *, before: JointState) -> JointState:
+    """Minimise from the rest ``before`` of the same bag and arcs under another load: each point keeps the place where
+    it stuck, so this is what follows when the load comes after the rings were let go. Ends as :func:`solve` does."""
+    joint = Joint(problem)
+    joint.friction, joint.lead = list(before.friction), list(before.lead_mm)
+    now = joint.at(before.bag.at_mm, list(before.unknowns))
+    tolerance = RESIDUAL * problem.force_scale_mn
+    iterations, converged, residual = 0, False, np.inf
+    for count in range(PRESS_STEPS - 1):
+        if count:
+            joint.press(now)
+        now, used, converged, residual = _settle(joint, now, tolerance if count else SOFT_RESIDUAL)
         iterations += used
     return _state(joint, now, LoopState(now.wall, iterations, converged, residual))
 
@@ -208,4 +225,5 @@ def _state(joint: Joint, now: At, bag: LoopState) -> JointState:
         pin_mn=tuple(p.stiffness_mn_per_mm * pin_reach(p, now)[0] for p in joint.problem.pins),
         grip_mn=tuple(grip_stiffness(g) * (g.pose - now.unknowns[g.arc][:POSE]) for g in joint.problem.grips),
         energy_mn_mm=joint.stored(now),
+        friction=tuple(joint.friction),
     )

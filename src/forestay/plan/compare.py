@@ -21,7 +21,7 @@ from forestay.text import tr
 SAME_TOLERANCE = 5e-4
 """Two margins that differ by less than this, in their unit, are the same."""
 WRITTEN_TOLERANCE = 0.05
-"""A length under this [mm] is nothing when written with one decimal."""
+"""A number under this is nothing when written with one decimal."""
 TOLD_STEPS = 4
 """How much the line names; the list has it all."""
 
@@ -67,6 +67,7 @@ def compare(before: Plan, after: Plan) -> Changes:
     """
     moved = causes(before, after)
     found = [*_margins(before, after, moved), *_choice(before, after, moved), *_measures(before, after, moved)]
+    found += _ring_rest(before, after, moved)
     found += [*_stops(before, after, moved), *_kit(before, after, moved), *_steps(before, after, moved)]
     items = tuple(sorted(found, key=lambda c: (c.weight, -_size(c, before))))
     line = _line(moved, items, before, after) if moved or items else ""
@@ -204,6 +205,23 @@ def _planned(one: Measures, two: Measures) -> Iterator[tuple[str, str]]:
         yield "anaesthetic", tr("anaesthesia: {name}", name=two.anaesthetic)
 
 
+def _ring_rest(before: Plan, after: Plan, moved: Sequence[Cause]) -> Iterator[Change]:
+    """How the bag lies with its ring in, where a ring is planned before and after."""
+    one, two = before.ring_rest, after.ring_rest
+    if one is None or two is None or one.words == two.words:
+        return
+    words = two.words
+    if one.off_centre is not None and two.off_centre is not None:
+        by = two.off_centre - one.off_centre
+        if by > WRITTEN_TOLERANCE:
+            words = tr("the bag lies further off centre ({words})", words=two.words)
+        elif by < -WRITTEN_TOLERANCE:
+            words = tr("the bag lies nearer its middle ({words})", words=two.words)
+        else:
+            words = tr("the bag lies as far off centre, another way ({words})", words=two.words)
+    yield Change(Weight.MOVED, "ring-rest", words, _why(moved, ("measure.ring", "signs")))
+
+
 def _stops(before: Plan, after: Plan, moved: Sequence[Cause]) -> Iterator[Change]:
     old, new = ({s.key: s.must_not for s in plan.stops} for plan in (before, after))
     for key in (*new, *(k for k in old if k not in new)):
@@ -284,7 +302,7 @@ def _zonule(items: Sequence[Change]) -> str:
         return tr("the zonule has more room at {n} steps", n=more)
     if more == 0:
         return tr("the zonule has less room at {n} steps", n=len(items))
-    return tr("the zonule has more room at {more} steps and less at {less}", more=more, less=len(items) - more)
+    return tr("the zonule has more room at {more} of {n} steps, less at the others", more=more, n=len(items))
 
 
 def _stays(changed: set[str], before: Plan, after: Plan) -> list[str]:

@@ -30,7 +30,7 @@ from forestay.plan.offers import Offer
 from forestay.plan.risks import risks_of
 from forestay.plan.ruleset import holding
 from forestay.plan.sections import after, conflicts, consent, fallbacks, steps, stops
-from forestay.plan.supports import supports_of
+from forestay.plan.supports import ring_rest_of, supports_of
 from forestay.plan.theatre_findings import finding_changes
 from forestay.plan.trolley import allergy_stops, doses, kit
 from forestay.plan.views import eye_view, measure_view
@@ -244,6 +244,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         finding_changes=finding_changes(case, use, context.practice.zonule_ratios)
         if operating and context.searching
         else (),
+        ring_rest=ring_rest_of(work.loads.get(best.technique) if best else None, work.frame),
         supports=supports_of(offer, work.frame) if offer and operating and context.searching else (),
         decided=situation.decisions.model_dump(exclude_none=True, mode="json"),
         disagreements=tuple({"field": d.field, "values": d.values} for d in situation.disagreements),

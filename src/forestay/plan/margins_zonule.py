@@ -11,7 +11,7 @@ from forestay.mechanics.flap_table import prolapse_estimate
 from forestay.mechanics.geometry import ellipse_perimeter_mm
 from forestay.mechanics.zonule import ZonuleConstants, total_stiffness_mn_per_mm
 from forestay.plan.margins_front import WIDER_STEPS_MM
-from forestay.plan.measures import can_tip, tenth_up
+from forestay.plan.measures import can_tip, ring_gap_clock, tenth_up
 from forestay.plan.model import Margin
 from forestay.plan.offers import Change, Offer, best_change, known, margin_of, origin
 from forestay.plan.spread import Spread
@@ -31,6 +31,8 @@ NAMES = {
     "lens-insertion": "lens in",
 }
 """What each manoeuvre is called beside its rope."""
+RINGS = ("before-nucleus", "after-nucleus")
+"""Timings with a ring in the bag."""
 
 
 def loads_of(offer: Offer, *, drawn: bool = True) -> Loads:
@@ -46,7 +48,7 @@ def loads_of(offer: Offer, *, drawn: bool = True) -> Loads:
             bag_diameter_mm=estimates.bag_diameter.centre, age_years=setting.case.person.age_years, use=use
         ),
         tunnel_at=m.tunnel_clock,
-        ring=m.ring in ("before-nucleus", "after-nucleus"),
+        ring_gap=m.ring_gap_clock if m.ring in RINGS else None,
         nucleus_share=nucleus_share(offer),
         use=use,
     )
@@ -147,9 +149,8 @@ def _changes(offer: Offer) -> list[Change]:
     m, setting, changes = offer.measures, offer.setting, []
     small = offer.technique in ("manual-small-incision", "phacoemulsification")
     if m.ring == "none" and small and not setting.lacks_kit("tension-ring"):
-        changes.append(
-            Change(tr("a ring after the nucleus"), offer.with_measures(ring="after-nucleus"), "ring", "after-nucleus")
-        )
+        opened = offer.with_measures(ring="after-nucleus", ring_gap_clock=ring_gap_clock(setting, "after-nucleus"))
+        changes.append(Change(tr("a ring after the nucleus"), opened, "ring", "after-nucleus"))
     if m.capsulorhexis_mm is not None and offer.technique in TECHNIQUES["whole-nucleus"]:
         wider = tenth_up(m.capsulorhexis_mm + WIDER_STEPS_MM)
         words = tr("{mm:.1f} mm opening", mm=wider)

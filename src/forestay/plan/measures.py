@@ -226,7 +226,13 @@ def ring_timing(setting: Setting, technique: str) -> str:
 
 
 def ring_gap_clock(setting: Setting, ring: str) -> float | None:
-    """Where the opening of the ring is planned to lie: across from the gap in the zonule, else at 12."""
+    """Where the opening of the ring is planned to lie: across from the gap in the zonule, else at 12.
+
+    Across, the ends push where fibres are left to bear it and the arc spans the gap: of all places the most stretched
+    fibre is then asked for least, at rest and under every pull that no hook helps to bear (a test holds it). The bag lies
+    nearest its middle with the opening in the gap itself; which of the two counts more the plan cannot know, so it says
+    both.
+    """
     if ring == "none":
         return None
     if setting.decisions.ring_gap_clock is not None:

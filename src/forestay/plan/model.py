@@ -131,7 +131,7 @@ class Measures:
     lens_position: str
     dye: bool
     ring_gap_clock: float | None = None
-    """Where the opening of the ring lies; drawn only, no load depends on it yet. None without a ring."""
+    """Where the opening of the ring lies. None without a ring."""
 
 
 @dataclass(frozen=True)
@@ -342,6 +342,21 @@ class Drawing:
 
 
 @dataclass(frozen=True)
+class RingRest:
+    """How the empty bag is left with the planned ring in it, hooks out and nothing pulling; healthy resting stretch = 1.
+
+    ``state``: ``held``; ``slid``: the ring turns out of its place; ``escaped``, ``collapsed``, ``unsupported``: no rest,
+    and the numbers are None. Compares within one eye.
+    """
+
+    state: str
+    off_centre: float | None
+    towards_clock: float | None
+    peak: float | None
+    words: str
+
+
+@dataclass(frozen=True)
 class Plan:
     """The whole answer for one eye."""
 
@@ -376,6 +391,7 @@ class Plan:
     finding_changes: tuple[FindingChange, ...] = field(default=())
     """What each finding that may come at surgery would make of the estimate of the zonule."""
     conflicts: tuple[Conflict, ...] = field(default=())
+    ring_rest: RingRest | None = None
 
 
 def as_dict(plan: Plan) -> dict[str, Any]:

@@ -32,6 +32,7 @@ PATHS = {
     "pupil_hooks": "measure.pupil_hooks",
     "hook_reach_mm": "measure.pupil_hooks",
     "ring": "measure.ring",
+    "ring_gap_clock": "measure.ring",
     "tunnel_clock": "measure.tunnel_clock",
     "tunnel_chord_mm": "measure.tunnel_chord_mm",
 }
@@ -126,6 +127,22 @@ def ring_words(timing: str) -> str:
         "after-nucleus": tr("ring after the nucleus"),
     }
     return known.get(timing, tr("ring, {timing}", timing=timing.replace("-", " ")))
+
+
+def rest_words(state: str, off_centre: float | None, towards: float | None) -> str:
+    """How the empty bag lies with its ring in: ``bag off centre by 0.8 x resting stretch, towards 11``."""
+    if off_centre is None:
+        return {
+            "escaped": tr("the ring finds no rest in this bag"),
+            "collapsed": tr("the bag folds, ring or not"),
+            "unsupported": tr("nothing holds this bag, ring or not"),
+        }[state]
+    if towards is None:
+        said = tr("the bag lies in its middle")
+    else:
+        share, hour = f"{off_centre:.1f}", hours_of((towards,))
+        said = tr("bag off centre by {share} x resting stretch, towards {hour}", share=share, hour=hour)
+    return tr("{said}; the ring turns out of its place", said=said) if state == "slid" else said
 
 
 def hours_of(clocks: tuple[float, ...]) -> str:

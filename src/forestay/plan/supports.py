@@ -11,9 +11,11 @@ from forestay.calc.support import Kind, SupportInput, SupportOutput, SupportRow,
 from forestay.evidence import EvidenceSet
 from forestay.plan.measures import SCLERAL, Setting
 from forestay.plan.mirror import Frame
-from forestay.plan.model import SupportRank
+from forestay.plan.model import RingRest, SupportRank
 from forestay.plan.offers import Offer
+from forestay.plan.said import rest_words
 from forestay.plan.words_clock import hours_text
+from forestay.plan.zonule_loads import Loads
 from forestay.text import tr
 
 SMALL = (*SCLERAL, "phacoemulsification")
@@ -42,6 +44,16 @@ def supports_of(offer: Offer, frame: Frame) -> tuple[SupportRank, ...]:
     setting.use.merge(used)
     prestretch = used.number("zonule.prestretch_mm")
     return tuple(_rank(i + 1, row, frame, prestretch) for i, row in enumerate(found.rows[:SHOWN_LIMIT]))
+
+
+def ring_rest_of(loads: Loads | None, frame: Frame) -> RingRest | None:
+    """How the empty bag lies with the planned ring, in the eye's own clock hours; None without a ring."""
+    found = loads.ring_rest if loads is not None else None
+    if found is None:
+        return None
+    towards = None if found.towards_clock is None else frame.hour(found.towards_clock)
+    words = rest_words(found.state, found.off_centre, towards)
+    return RingRest(found.state, found.off_centre, towards, found.peak, words)
 
 
 def _question(offer: Offer) -> SupportInput:

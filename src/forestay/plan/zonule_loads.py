@@ -6,7 +6,8 @@ weak end of normal comes through its hardest routine step, so that step's stretc
 short where this eye's most stretched fibre is asked for more. Nothing here is a probability of a patient's outcome.
 
 The draws run on the rigid disc with the lens in the bag; what an empty bag and a ring change is one solve of the
-flexible bag each, at the mean zonule, by which the draws are scaled.
+flexible bag each, at the mean zonule, by which the draws are scaled. A ring is the open one, its ends where they are
+planned.
 """
 
 from __future__ import annotations
@@ -23,10 +24,12 @@ from forestay.evidence import Reader
 from forestay.frame import HOURS, hour_distance
 from forestay.mechanics import bag as mechanics
 from forestay.mechanics import disc, manoeuvre, zonule
-from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Contents, Load
+from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Load
 from forestay.mechanics.manoeuvre import Manoeuvre
-from forestay.mechanics.ring_loop import Ring, RingConstants
+from forestay.mechanics.ring_loop import RingConstants
 from forestay.mechanics.zonule import ZonuleConstants, ZonuleParameters
+from forestay.plan import ring_loads
+from forestay.plan.ring_loads import PlannedRing, RingedRest
 
 Floats = NDArray[np.float64]
 SMALL = ("manual-small-incision", "phacoemulsification")
@@ -66,6 +69,8 @@ class Loads:
     """Resting load by clock hour at the mean zonule, healthy = 1."""
     displacement_mm: float
     displacement_clock: float | None
+    ring_rest: RingedRest | None
+    """The empty bag with the planned ring in it and capsule hooks out again, nothing pulling; None without a ring."""
 
 
 def springs(*, bag_diameter_mm: float, age_years: float, use: Reader) -> ZonuleParameters:
@@ -133,40 +138,35 @@ class EmptyBag:
 
     bag: BagConstants
     rings: RingConstants
-    ring: Ring
+    planned: PlannedRing
     yielding: float
     """Multiple of what a healthy eye bears at which a load is shown where the bag gives way altogether."""
 
     @classmethod
     def read(cls, use: Reader) -> EmptyBag:
-        """The constants of bag and ring, with a ring of medium stiffness."""
-        ring = Ring(use.number("ring.free_diameter_mm"), use.number("load.ring_spring_mn_per_mm"), None)
-        return cls(
-            use.constants(BagConstants), use.constants(RingConstants), ring, use.number("load.yielding_multiple")
-        )
+        """The constants of bag and ring."""
+        planned = PlannedRing.read(use)
+        return cls(planned.bag, planned.rings, planned, use.number("load.yielding_multiple"))
 
-    def scale(self, support: tuple[float, ...], m: Manoeuvre, at: _Where, *, ring: bool) -> float:
-        """Peak stretch in the empty bag over peak stretch on the disc, for one load at the mean zonule; 1 with a lens in."""
+    def scale(self, support: tuple[float, ...], m: Manoeuvre, at: _Where, *, ring_gap: float | None) -> float:
+        """Peak stretch in the empty bag over peak stretch on the disc, for one load at the mean zonule; 1 with a lens in.
+
+        ``ring_gap`` [clock hours] where the ends of the ring lie that is in before this manoeuvre; None without one.
+        """
         if m.stage != "empty":
             return 1.0
         acts = at.acts(m)
-        if len(set(support)) == 1:  # an even zonule answers alike all round
-            acts = tuple(replace(load, clock=12.0) for load in acts)
-        with_ring = ring and m.key not in m.BEFORE_RING
-        bagged, on_disc = (
-            max(
-                _peak_of(Bag(support, at.parameters, contents, self.ring if ringed else None, (), load), self)
-                for load in acts
-            )
-            for contents, ringed in self._pairs(with_ring)
-        )
+        gap = None if m.key in m.BEFORE_RING else ring_gap
+        on_disc = max(_peak_of(Bag(support, at.parameters, "lens", load=load), self) for load in acts)
+        if gap is None:
+            if len(set(support)) == 1:  # an even zonule answers alike all round
+                acts = tuple(replace(load, clock=12.0) for load in acts)
+            bagged = max(_peak_of(Bag(support, at.parameters, "empty", load=load), self) for load in acts)
+        else:
+            bagged = max(ring_loads.peak_stretch_mm(support, at.parameters, load, gap, self.planned) for load in acts)
         if not np.isfinite(on_disc) or on_disc == 0:
             return 1.0
         return float(bagged / on_disc)
-
-    @staticmethod
-    def _pairs(with_ring: bool) -> tuple[tuple[Contents, bool], tuple[Contents, bool]]:
-        return ("empty", with_ring), ("lens", False)
 
 
 @lru_cache(maxsize=512)
@@ -195,15 +195,15 @@ def loads(
     lent: Floats,
     parameters: ZonuleParameters,
     tunnel_at: float,
-    ring: bool,
+    ring_gap: float | None,
     nucleus_share: float | None,
     use: Reader,
 ) -> Loads:
     """Loads of every manoeuvre of ``technique``; none where lens and bag are taken out together (nothing is spared).
 
     ``support`` (12, n) and ``support_mean`` (12,) [share of healthy support]; ``lent`` (12,) what capsule hooks add at
-    their hours once they are in; ``ring``: whether a tension ring is in before the lens (and before the cortex);
-    ``nucleus_share`` the push that brings this nucleus through its opening, as a share of the first puncture.
+    their hours once they are in; ``ring_gap`` [clock hours] where the ends of a tension ring lie that is in before the
+    lens (and before the cortex), None without one; ``nucleus_share`` the push that brings this nucleus through its opening, as a share of the first puncture.
     """
     chosen = [
         m if nucleus_share is None or m.key != "whole-nucleus" else replace(m, share=nucleus_share)
@@ -217,7 +217,7 @@ def loads(
     sound = (use.number("load.borne_share"),) * 12
     usual = [m for m in table(use) if technique in TECHNIQUES[m.key]]
     healthy = _peak(np.array(sound)[:, None], usual, where)[:, 0] if usual else np.zeros(0)
-    healthy = healthy * [empty.scale(sound, m, where, ring=False) for m in usual]
+    healthy = healthy * [empty.scale(sound, m, where, ring_gap=None) for m in usual]
     borne = float(healthy.max(initial=0.0))
     bare = np.concatenate([support_mean[:, None], support], axis=1)
     helped = np.minimum(bare + lent[:, None], 1.0)
@@ -228,7 +228,7 @@ def loads(
         (helped, [m for m in chosen if m.key not in BEFORE_HOOKS]),
     ):
         peaks |= {m.key: row for m, row in zip(part, _peak(columns, part, where), strict=True)}
-    scaled = {m.key: peaks[m.key] * empty.scale(mean, m, where, ring=ring) for m in chosen}
+    scaled = {m.key: peaks[m.key] * empty.scale(mean, m, where, ring_gap=ring_gap) for m in chosen}
     shown = {key: np.minimum(peak, empty.yielding * borne) for key, peak in scaled.items()}
     rest = disc.equilibrium(support=support_mean, load_x_mn=0.0, load_y_mn=0.0, torque_mn_mm=0.0, parameters=parameters)
     x, y, moved = (float(np.ravel(v)[0]) for v in (rest.x_mm, rest.y_mm, rest.displacement_mm))
@@ -240,7 +240,14 @@ def loads(
         rest_by_hour=tuple(float(t) for t in tension),
         displacement_mm=moved,
         displacement_clock=zonule.clock_of(x, y) if moved > disc.RESIDUAL else None,
+        ring_rest=None if ring_gap is None else _ring_rest(support_mean, parameters, ring_gap, empty.planned),
     )
+
+
+def _ring_rest(support: Floats, parameters: ZonuleParameters, gap: float, planned: PlannedRing) -> RingedRest:
+    """The bag as it is left: capsule hooks are out again."""
+    shares = tuple(float(v) for v in support)
+    return ring_loads.rest(support=shares, parameters=parameters, gap_clock=gap, planned=planned)
 
 
 def lent_by_hooks(clocks: Sequence[float], share: float) -> Floats:

@@ -7,6 +7,7 @@ from textwrap import wrap
 
 from forestay.draw.rope import interval_words, rope_scales, state_words
 from forestay.plan.model import Margin, Plan
+from forestay.plan.words_clock import hours_text
 from forestay.report import words as say
 from forestay.text import field_words, tr
 
@@ -140,9 +141,13 @@ def _choice(plan: Plan, width: int) -> list[str]:
 
 
 def _supports(plan: Plan, width: int) -> list[str]:
-    if not plan.supports:
+    if not plan.supports and plan.ring_rest is None:
         return []
     lines = _title(tr("Supports of the zonule, best first (ranks within this eye)"))
+    if plan.ring_rest is not None and plan.measures is not None and plan.measures.ring_gap_clock is not None:
+        hour = hours_text((plan.measures.ring_gap_clock,))
+        said = tr("With the planned ring in, its opening at {hour}: {words}.", hour=hour, words=plan.ring_rest.words)
+        lines += _lines(said, width)
     for row in plan.supports:
         said = tr("{rank}. {label}", rank=row.rank, label=row.label)
         if not row.held or row.reserve is None or row.peak_load is None:

@@ -21,7 +21,7 @@ from forestay.draw.section import draw_section
 from forestay.eye.situation import Situation
 from forestay.frame import HOURS, wrap_hour
 from forestay.plan.compare import Changes
-from forestay.plan.model import Decision, Drawing, Measures, Option, Plan
+from forestay.plan.model import Decision, Drawing, Measures, Option, Plan, RingRest
 from forestay.plan.said import ring_words
 from forestay.services.cases import KeptCase
 from forestay.text import field_words, tr
@@ -75,7 +75,7 @@ def case_view(
         above=_above(drawing, measures),
         key=_key(drawing, measures),
         section=Markup(draw_section(drawing, measures, palette=SCREEN)) if drawing and measures else None,  # noqa: S704
-        controls=controls(measures, tried) if measures else (),
+        controls=controls(measures, tried, plan.ring_rest) if measures else (),
         gap=_gap(drawing, measures, held=GAP in tried) if drawing and measures else None,
         margins=main,
         zonule=zonule,
@@ -168,12 +168,14 @@ def _facts(opened: KeptCase) -> tuple[FactRow, ...]:
     )
 
 
-def controls(measures: Measures, held: Mapping[str, Any]) -> tuple[ControlRow, ...]:
-    """The controls as they stand in the plan shown."""
-    return tuple(_control(c, value, c.name in held) for c in CONTROLS if (value := value_of(c, measures)) is not None)
+def controls(measures: Measures, held: Mapping[str, Any], ring_rest: RingRest | None = None) -> tuple[ControlRow, ...]:
+    """The controls as they stand in the plan shown; where the ring opens, how the bag then lies."""
+    notes = {"ring_gap_clock": ring_rest.words} if ring_rest is not None else {}
+    standing = ((c, value_of(c, measures)) for c in CONTROLS)
+    return tuple(_control(c, v, c.name in held, notes.get(c.name, "")) for c, v in standing if v is not None)
 
 
-def _control(control: Control, value: float, held: bool) -> ControlRow:
+def _control(control: Control, value: float, held: bool, note: str) -> ControlRow:
     choices = tuple((option, ring_words(option)) for option in control.options)
     return ControlRow(
         name=control.name,
@@ -187,7 +189,7 @@ def _control(control: Control, value: float, held: bool) -> ControlRow:
         choices=choices,
         held=held,
         turns=control.kind == "angular",
-        note=tr(control.note),
+        note=note,
     )
 
 

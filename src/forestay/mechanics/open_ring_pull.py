@@ -1,0 +1,82 @@
+"""Pulling on a bag in which an open ring already lies.
+
+The ring is let go first and comes to rest; then the instrument pulls. Every point of the ring keeps the place where it
+stuck to the capsule, so the order counts, as it does in the eye. One rest serves all pulls on the same bag.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from forestay.mechanics.bag_model import Bag, Load
+from forestay.mechanics.open_ring_bag import SYMMETRIC_ROUNDING_MM, Setting, Settled, answer_of, bag_chain, even, settle
+from forestay.mechanics.open_ring_model import OpenRingState, Piece
+from forestay.mechanics.open_ring_solver import solve_on
+
+
+@dataclass(frozen=True)
+class RingedBag:
+    """A bag at rest with one open ring in it, worked out in that of its two mirror images which comes first."""
+
+    rest: Settled
+    piece: Piece
+    setting: Setting
+    turned: bool
+    """Whether it was worked out in the other image."""
+    own_image: bool
+    """Whether bag and ring are their own mirror image."""
+
+    @property
+    def alone(self) -> OpenRingState:
+        """Rest without a pull."""
+        return self._asked(self._evened(self.rest.answer), turned=self.turned)
+
+    def under(self, load: Load) -> OpenRingState:
+        """Rest under ``load``, which comes after the ring has come to rest.
+
+        Mirrored bag, ring and load give the mirrored answer to the last bit. Where no rest is found from there, the
+        ring is laid anew with the load on it; where there is none either, the state says so.
+        """
+        pull, turned = load.rounded(), self.turned
+        if turned or (self.own_image and pull.mirrored().key() < pull.key()):
+            pull, turned = pull.mirrored(), True
+        found = self._found(replace(self.rest.bag, load=pull))
+        its_own = self.own_image and pull.key() == pull.mirrored().key()
+        return self._asked(self._evened(found) if its_own else found, turned=turned)
+
+    def _found(self, bag: Bag) -> OpenRingState:
+        """The answer under the bag's load, in the image that was worked out."""
+        before, problem = self.rest.found, self.rest.problem
+        if before is None or problem is None:
+            return self.rest.answer
+        if before.bag.converged:
+            chain, _ = bag_chain(bag, self.setting)
+            loaded = replace(problem, chain=chain)
+            found = solve_on(loaded, before=before)
+            if found.bag.converged:
+                answer = answer_of(bag, (self.piece,), self.setting, loaded, found)
+                return replace(answer, smoothed=self.rest.answer.smoothed)
+        return settle(bag, (self.piece,), self.setting).answer
+
+    def _evened(self, found: OpenRingState) -> OpenRingState:
+        small = abs(found.bag.x_mm) <= SYMMETRIC_ROUNDING_MM
+        return replace(found, bag=even(found.bag)) if self.own_image and small else found
+
+    @staticmethod
+    def _asked(found: OpenRingState, *, turned: bool) -> OpenRingState:
+        return found.mirrored() if turned else found
+
+
+def ringed(*, bag: Bag, piece: Piece, setting: Setting) -> RingedBag:
+    """Let an open ring go in a bag and keep what is needed to pull on it.
+
+    Parameters: ``bag`` (its own ``ring``, ``rim`` and ``load`` are not used); ``piece``, one ring without sutures;
+    ``setting``. Range as :func:`forestay.mechanics.open_ring_bag.rest`.
+    """
+    given, laid = replace(bag, ring=None, rim=None, load=None).rounded(), piece.rounded()
+    other, other_laid = given.mirrored(), laid.mirrored()
+    key, other_key = (given.key(), laid.key()), (other.key(), other_laid.key())
+    turned = other_key < key
+    if turned:
+        given, laid = other, other_laid
+    return RingedBag(settle(given, (laid,), setting), laid, setting, turned, key == other_key)
