@@ -21,7 +21,7 @@ STATIONS = 48
 """Of the equator: within 3 % of the peaks at 72 (a test holds it), and quick enough to follow a hand."""
 RESTS = ("held", "slid")
 """States of a ring in a bag that have numbers."""
-STILL_SHARE = 5e-3
+STILL_TOLERANCE = 5e-3
 """A shift below this share of the resting stretch has no direction."""
 
 
@@ -71,7 +71,7 @@ def rest(
     return RingedRest(
         state=found.state,
         off_centre=shift,
-        towards_clock=clock_of(bag.x_mm, bag.y_mm) if shift > STILL_SHARE else None,
+        towards_clock=clock_of(bag.x_mm, bag.y_mm) if shift > STILL_TOLERANCE else None,
         peak=bag.peak_stretch_mm / unit,
         turned_deg=found.pieces[0].turned_deg,
     )
