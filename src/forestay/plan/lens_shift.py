@@ -1,12 +1,13 @@
 """What the predicted displacement of the bag costs the lens in it: a sentence and its numbers for the plan's lens part.
 
-The bag model stays in its plane, so the tilt is that of published series. Call :func:`displacement_cost` with what the
-lens part knows; it answers with numbers, one sentence and its doubts, or with None where there is nothing to say.
+The bag model stays in its plane, so the tilt is that of published series. :func:`displacement_cost` answers with
+numbers, one sentence and its doubts, or with None where there is nothing to say; :func:`with_displacement` adds that to
+the lens part of a plan.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 from forestay.answer import Doubt
 from forestay.calc.lens_shift import LensShiftInput, LensShiftOutput, lens_shift_calculation
@@ -14,6 +15,11 @@ from forestay.errors import InvalidInput
 from forestay.evidence import Reader
 from forestay.eye.quantity import bounds
 from forestay.eye.records import CaseFile
+from forestay.optics.lens_model import Measured
+from forestay.plan.lens_part import best_choice
+from forestay.plan.model import LensPlan
+from forestay.plan.offers import Offer
+from forestay.plan.prediction import predictor
 from forestay.text import tr
 
 
@@ -26,12 +32,17 @@ class DisplacementCost:
     tilt_deg: float
     sphere_d: float
     cylinder_d: float
-    axis_deg: float
+    axis_deg: float | None
+    """None where the bag stays centred: the tilt may then be in any direction."""
     mean_d: float
     prism_d: float
     says: str
     inputs: LensShiftInput
     """What was asked of the calculation ``lens-shift``."""
+
+    def as_dict(self) -> dict[str, float | str | None]:
+        """The numbers and the sentence, in plain types."""
+        return {f.name: getattr(self, f.name) for f in fields(self) if f.name != "inputs"}
 
 
 def displacement_cost(
@@ -96,32 +107,64 @@ def displacement_cost(
     return found, doubts
 
 
+def with_displacement(
+    lens: LensPlan, *, case: CaseFile, offer: Offer, displacement_mm: float, displacement_clock: float | None
+) -> tuple[LensPlan, list[Doubt]]:
+    """The lens part with the cost of the place where the bag is expected to lie.
+
+    ``case`` and ``displacement_clock`` are the eye's own, not mirrored. Unchanged where the lens is not meant for the
+    bag, no power was found, or there is nothing to say.
+    """
+    setting = offer.setting
+    eye = predictor(setting.case, setting.estimates, setting.use.evidence.reader())
+    best = best_choice(lens, "bag")
+    if offer.measures.lens_position != "bag" or eye is None or best is None:
+        return lens, []
+    thin = eye.model.eye(Measured(eye.length.centre, eye.k_mean.centre, eye.chamber_depth_mm), eye.constant)
+    found, doubts = displacement_cost(
+        case=case,
+        axial_length_mm=eye.length.centre,
+        lens_distance_mm=float(thin.lens_distance_mm),
+        power_d=best[0],
+        displacement_mm=displacement_mm,
+        displacement_clock=displacement_clock,
+        weak_zonule=setting.weak,
+        use=setting.use,
+    )
+    if found is None:
+        return lens, doubts
+    return replace(lens, says=(*lens.says, found.says), displaced=found.as_dict()), doubts
+
+
 def _cost(given: LensShiftInput, answer: LensShiftOutput) -> DisplacementCost | None:
     change = answer.change
     if change is None or answer.prism_d is None:
         return None
-    where = (
-        tr("{mm:.1f} mm towards {clock:g} o'clock", mm=given.displacement_mm, clock=round(given.displacement_clock, 1))
-        if given.displacement_clock is not None
-        else tr("centred")
-    )
-    says = tr(
-        "The lens lying {where}, as the bag is expected to, and tilted {tilt:.0f} degrees: {mean:+.2f} D of spherical"
-        " equivalent, cylinder {cylinder:+.2f} D at {axis:.0f}, prism {prism:.1f}.",
-        where=where,
-        tilt=given.tilt_deg,
-        mean=change.mean_d,
-        cylinder=change.cylinder_d,
-        axis=change.axis_deg,
-        prism=answer.prism_d,
-    )
+    size = {"tilt": given.tilt_deg, "mean": change.mean_d, "cylinder": change.cylinder_d}
+    if given.displacement_clock is None:
+        says = tr(
+            "The bag is expected to stay centred. If the lens in it tilts by {tilt:.0f} degrees, the refraction changes"
+            " by {mean:+.2f} D (spherical equivalent) with a cylinder of {cylinder:.2f} D, its axis by the tilt.",
+            **size,
+        )
+    else:
+        says = tr(
+            "The bag is expected to move {mm:.1f} mm towards {clock:g} o'clock. If the lens goes with it and tilts by"
+            " {tilt:.0f} degrees, the refraction changes by {mean:+.2f} D (spherical equivalent) with a cylinder of"
+            " {cylinder:.2f} D at {axis:.0f}, and a prism of {prism:.1f}.",
+            mm=given.displacement_mm,
+            clock=round(given.displacement_clock, 1),
+            axis=round(change.axis_deg) or 180,
+            prism=answer.prism_d,
+            **size,
+        )
     return DisplacementCost(
         displacement_mm=given.displacement_mm,
         displacement_clock=given.displacement_clock,
         tilt_deg=given.tilt_deg,
         sphere_d=change.sphere_d,
         cylinder_d=change.cylinder_d,
-        axis_deg=change.axis_deg,
+        axis_deg=change.axis_deg if given.displacement_clock is not None else None,
         mean_d=change.mean_d,
         prism_d=answer.prism_d,
         says=says,

@@ -21,6 +21,7 @@ from forestay.plan.deciding import decide
 from forestay.plan.drawing import drawing_of
 from forestay.plan.estimates import estimate
 from forestay.plan.lens_part import lens_plan
+from forestay.plan.lens_shift import with_displacement
 from forestay.plan.listing import estimates_listed, eye_listed
 from forestay.plan.margins_zonule import loads_of, zonule_margins
 from forestay.plan.measures import Setting, measures_for
@@ -194,6 +195,12 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     case, use, setting = situation.case, work.use, work.setting
     offer = work.offers[best.technique] if best else None
     lens, lens_doubts = lens_plan(offer or _bare_offer(setting, context))
+    if best and offer and (loads := work.loads.get(best.technique)):
+        clock = None if loads.displacement_clock is None else work.frame.hour(loads.displacement_clock)
+        lens, more = with_displacement(
+            lens, case=case, offer=offer, displacement_mm=loads.displacement_mm, displacement_clock=clock
+        )
+        lens_doubts += more
     view = dict(work.view) | {"option.count": float(len(work.offers))}
     if offer is not None:
         view |= measure_view(offer)

@@ -185,6 +185,8 @@ class LensPlan:
     target_d: float
     positions: tuple[LensPosition, ...]
     says: tuple[str, ...]
+    displaced: dict[str, float | str | None] | None = None
+    """What the place where the bag is expected to lie costs a lens in it; None where there is nothing to say."""
 
 
 @dataclass(frozen=True)
