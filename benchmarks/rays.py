@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -62,7 +63,7 @@ def against_reference(name: str, train: Train) -> None:
     for count in (20, 200, 2_000, 20_000):
         rays = beam(count)
         times = 30 if count <= 2_000 else 5
-        theirs = min(seconds(lambda r=ready(rays): go(r), 1) for _ in range(times))
+        theirs = min(seconds(partial(go, ready(rays)), 1) for _ in range(times))
         seen = go(ready(rays))
 
         def ours(rays: Rays = rays) -> np.ndarray:
