@@ -3,8 +3,10 @@
 import "htmx.org/dist/htmx.esm.js";
 import { listenToControls } from "./controls";
 import { listenToHandles } from "./handles";
+import { listenToEntry } from "./entry";
 import { keepPlace } from "./keep";
 
 listenToControls();
 listenToHandles();
 keepPlace();
+listenToEntry();

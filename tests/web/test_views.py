@@ -17,6 +17,7 @@ from forestay.web.render import TEMPLATES, Renderer, context
 from forestay.web.settings import STATIC
 from forestay.web.views.case import CaseView
 from forestay.web.views.cases import CasesView
+from forestay.web.views.entry import EntryView, NewCaseView, RowView
 from forestay.web.views.evidence import EvidenceView
 from forestay.web.views.failure import FailureView
 from forestay.web.views.reference import ReferenceListView, ReferenceView
@@ -30,6 +31,11 @@ VIEW_OF: dict[str, type[View]] = {
     "case.main.html": CaseView,
     "case.look.html": CaseView,
     "case.below.html": CaseView,
+    "facts.html": EntryView,
+    "facts.entry.html": EntryView,
+    "new-case.html": NewCaseView,
+    "parts/entry-row.html": RowView,
+    "parts/entry-notes.html": RowView,
     "evidence.html": EvidenceView,
     "failure.html": FailureView,
     "parts/alert.html": FailureView,

@@ -102,7 +102,7 @@ def entries(facts: Iterable[Fact]) -> list[Entry]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Claim:
+class Claim:
     """One fact's word on one field."""
 
     entry: Entry
@@ -117,10 +117,7 @@ class _Claim:
 def fold(facts: Iterable[Fact]) -> Situation:
     """The situation that these facts give. The person's age and the side of the eye must be among them."""
     standing = sorted((e for e in entries(facts) if e.stands), key=lambda e: (e.place, e.index))
-    claims: dict[str, list[_Claim]] = {}
-    for entry in standing:
-        for path, value in _claimed(entry.body):
-            claims.setdefault(slot(path), []).append(_Claim(entry, path, value))
+    claims = _claims(standing)
     last = [said[-1] for said in claims.values()]
     values = {claim.path: claim.value for claim in last if is_field(claim.path)}
     decisions = {claim.path: claim.value for claim in last if claim.path in Decisions.model_fields}
@@ -133,13 +130,26 @@ def fold(facts: Iterable[Fact]) -> Situation:
     )
 
 
+def claims_by_slot(facts: Iterable[Fact]) -> dict[str, list[Claim]]:
+    """For each field and decision, what the standing facts say of it, in fold order; the last is what counts."""
+    return _claims(sorted((e for e in entries(facts) if e.stands), key=lambda e: (e.place, e.index)))
+
+
+def _claims(standing: Iterable[Entry]) -> dict[str, list[Claim]]:
+    claims: dict[str, list[Claim]] = {}
+    for entry in standing:
+        for path, value in _claimed(entry.body):
+            claims.setdefault(slot(path), []).append(Claim(entry, path, value))
+    return claims
+
+
 def _claimed(body: Body) -> list[tuple[str, Any]]:
     if isinstance(body, Measured | Found):
         return list(body.values.items())
     return [(body.subject, body.choice)] if isinstance(body, Decided) else []
 
 
-def _decision(said: Sequence[_Claim]) -> list[_Claim]:
+def _decision(said: Sequence[Claim]) -> list[Claim]:
     return [claim for claim in said if claim.settles][-1:]
 
 
@@ -165,19 +175,23 @@ def knows(later: Fact, earlier: Fact) -> bool:
     return (a.device == b.device and a.device_sequence < b.device_sequence) or b.corrects == a.id
 
 
-def _disagreement(said: Sequence[_Claim]) -> list[Disagreement]:
-    """The values in dispute, in fold order, or nothing."""
-    disputed: set[int] = set()
+def disputed(said: Sequence[Claim]) -> list[Claim]:
+    """The facts in dispute about one field, in fold order, or nothing."""
+    found: set[int] = set()
     for (i, one), (j, other) in combinations(enumerate(said), 2):
         if (one.path, one.value) != (other.path, other.value) and not _resolved(one, other, said):
-            disputed |= {i, j}
-    if not disputed:
+            found |= {i, j}
+    return [said[i] for i in sorted(found)]
+
+
+def _disagreement(said: Sequence[Claim]) -> list[Disagreement]:
+    words = dict.fromkeys(shown(claim.path, claim.value) for claim in disputed(said))
+    if not words:
         return []
-    words = dict.fromkeys(shown(said[i].path, said[i].value) for i in sorted(disputed))
     return [Disagreement(field=said[-1].path, values=tuple(words))]
 
 
-def _resolved(one: _Claim, other: _Claim, said: Sequence[_Claim]) -> bool:
+def _resolved(one: Claim, other: Claim, said: Sequence[Claim]) -> bool:
     first, second = one.entry.fact, other.entry.fact
     if knows(first, second) or knows(second, first):
         return True

@@ -14,7 +14,8 @@ from forestay.case.bodies import Body, Decided, Found, Withdrawn
 from forestay.case.case_file import decode, parse_case
 from forestay.case.chain import Link, facts_of
 from forestay.case.fact import Fact, content, new_fact
-from forestay.case.fold import conflict, fold
+from forestay.case.fields import shown
+from forestay.case.fold import Claim, conflict, fold
 from forestay.case.from_file import DEVICE, facts_from_case
 from forestay.case.lines import looks_like_facts
 from forestay.case.replay import ThreadEntry, thread
@@ -225,6 +226,11 @@ def situation_at(store: FactStore, case_id: str, head: int) -> Situation | None:
     with suppress(ForestayError):
         return fold(facts_of(links[:head]))
     return None
+
+
+def value_words(claim: Claim) -> str:
+    """What a fact says of one field, in words with its unit."""
+    return shown(claim.path, claim.value)
 
 
 def case_ids(store: FactStore) -> list[str]:

@@ -17,8 +17,9 @@ from uuid import UUID
 from forestay.eye.situation import Decisions, Situation
 from forestay.eye.validation import validate
 from forestay.plan.model import Plan
-from forestay.services import cases
+from forestay.services import cases, entry
 from forestay.services.cases import KeptCase, Who
+from forestay.services.entry import FieldState
 from forestay.store.interface import FactStore
 
 PLANS_KEPT = 128
@@ -133,6 +134,28 @@ class Desk:
     def take_back(self, case_id: str, fact_id: UUID, *, why: str, key: UUID, based_on: int | None = None) -> None:
         """Take a fact back, with why. The same key again changes nothing."""
         cases.take_back(self._store, case_id, fact_id, why=why, key=key, who=self._who, based_on=based_on)
+
+    def by(self, who: Who) -> Desk:
+        """The same desk, with somebody at it: what is kept from here on is kept in that name."""
+        return Desk(self._store, self._planner, who)
+
+    def fields(self, opened: KeptCase) -> dict[str, FieldState]:
+        """What is known of each field, and where facts disagree."""
+        return entry.field_states(opened.facts)
+
+    def enter(self, case_id: str, values: Mapping[str, Any], *, key: UUID, based_on: int | None = None) -> None:
+        """Keep fields that were typed; None clears one. The same key again changes nothing."""
+        entry.enter(self._store, case_id, values, key=key, who=self._who, based_on=based_on)
+
+    def settle(
+        self, case_id: str, path: str, fact_id: UUID, *, reason: str, key: UUID, based_on: int | None = None
+    ) -> None:
+        """Settle a field in dispute by a decision for the value of one fact."""
+        entry.settle(self._store, case_id, path, fact_id, reason=reason, key=key, who=self._who, based_on=based_on)
+
+    def open_case(self, case_id: str, *, side: str, age_years: float, key: UUID) -> None:
+        """Open a new case."""
+        entry.open_case(self._store, case_id, side=side, age_years=age_years, key=key, who=self._who)
 
 
 def open_desk(db: str | None, *, demo: bool, planner: Planner | None = None) -> Desk:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from typing import Any
+from uuid import UUID
 
 from forestay.draw.controls import BY_NAME
 from forestay.draw.gap_arc import arc_hours, main_run, with_end
@@ -139,6 +140,35 @@ def sentence(field: str, text: str) -> str:
             tr("{field} is needed: {words}.", field=field, words=words), field=field, value=None, allowed=words
         )
     return plain
+
+
+LONGEST_COUNT = 10
+
+
+def form_uuid(field: str, text: str) -> UUID:
+    """An identity that the page made."""
+    try:
+        return UUID(text)
+    except ValueError:
+        words = tr("an identity as the page made it")
+        raise InvalidInput(
+            tr("{field} is not {words}.", field=field, words=words), field=field, value=None, allowed=words
+        ) from None
+
+
+def form_key(form: Mapping[str, str]) -> UUID:
+    """The identity of what the form would keep."""
+    return form_uuid("key", form.get("key", ""))
+
+
+def head_of(form: Mapping[str, str]) -> int | None:
+    """How many facts the form had seen; None where it does not say."""
+    return count_of(form.get("based_on", ""))
+
+
+def count_of(text: str) -> int | None:
+    """A count from its text; None where it is none."""
+    return int(text) if text.isdecimal() and text.isascii() and len(text) < LONGEST_COUNT else None
 
 
 def one_of(field: str, text: str, known: Iterable[str]) -> str:

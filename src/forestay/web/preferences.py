@@ -1,13 +1,14 @@
-"""What a reader chose for this browser, kept in cookies: the theme. It never changes by itself."""
+"""What a reader chose for this browser, kept in cookies: the theme, which never changes by itself."""
 
 from __future__ import annotations
 
 from contextvars import ContextVar
 from http.cookies import CookieError, SimpleCookie
+from secrets import token_hex
 from urllib.parse import urlsplit
 
-from starlette.datastructures import Headers
-from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from forestay.draw.palette import THEMES
 from forestay.errors import InvalidInput
@@ -15,6 +16,8 @@ from forestay.text import tr
 
 USUAL_THEME = "light"
 A_YEAR_S = 365 * 24 * 3600
+DEVICE_COOKIE = "device={}; Max-Age={}; Path=/; HttpOnly; SameSite=strict"
+"""A name by chance for this browser: two of them are two devices, and neither knows what only the other has seen."""
 _theme: ContextVar[str] = ContextVar("forestay_theme", default=USUAL_THEME)
 
 
@@ -50,16 +53,26 @@ def own_path(address: str | None, host: str | None) -> str:
 
 
 class Preferences:
-    """Reads the choices of a reader before a page is made."""
+    """Reads the choices of a reader before a page is made, and gives the browser a name to be told apart by."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] == "http":
-            chosen = _cookie(Headers(scope=scope).get("cookie", ""), "theme")
-            _theme.set(chosen if chosen in THEMES else USUAL_THEME)
-        await self.app(scope, receive, send)
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        cookies = Headers(scope=scope).get("cookie", "")
+        chosen = _cookie(cookies, "theme")
+        _theme.set(chosen if chosen in THEMES else USUAL_THEME)
+        unnamed = not _cookie(cookies, "device") and not scope["path"].startswith(("/static/", "/api/"))
+
+        async def naming(message: Message) -> None:
+            if unnamed and message["type"] == "http.response.start":
+                MutableHeaders(scope=message).append("Set-Cookie", DEVICE_COOKIE.format(token_hex(8), A_YEAR_S))
+            await send(message)
+
+        await self.app(scope, receive, naming)
 
 
 def _cookie(header: str, name: str) -> str:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
-from uuid import UUID
 
 from fastapi import APIRouter, Request, Response
 from starlette.concurrency import run_in_threadpool
@@ -18,13 +17,13 @@ from forestay.eye.situation import FINDINGS
 from forestay.plan.compare import compare
 from forestay.services.planning import Desk
 from forestay.text import tr
-from forestay.web.forms import GAP, sentence, typed
+from forestay.web.forms import GAP, count_of, form_key, form_uuid, head_of, sentence, typed
 from forestay.web.forms import look as read_look
 from forestay.web.render import Renderer, target_of, wants_part
 from forestay.web.views.case_build import case_label, case_view, look_address
+from forestay.web.who import desk_for
 
 SEE_OTHER = 303
-LONGEST_COUNT = 10
 
 
 def router(desk: Desk, renderer: Renderer) -> APIRouter:
@@ -48,7 +47,7 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
 
     @routes.get("")
     def case(request: Request, case_id: str, since: str = "") -> Response:
-        return show(request, case_id, {}, _count(since) or 0)
+        return show(request, case_id, {}, count_of(since) or 0)
 
     @routes.get("/margins")
     def margins(request: Request, case_id: str) -> Response:
@@ -62,7 +61,9 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
             allowed = ", ".join(BY_NAME)
             raise InvalidInput(tr("Nothing was chosen; allowed: {allowed}.", allowed=allowed), allowed=allowed)
         reason = sentence("reason", form.get("reason", ""))
-        await run_in_threadpool(desk.decide, case_id, choices, reason=reason, key=_key(form), based_on=_head(form))
+        await run_in_threadpool(
+            desk_for(request, desk).decide, case_id, choices, reason=reason, key=form_key(form), based_on=head_of(form)
+        )
         return _seen_from(form, f"/cases/{case_id}")
 
     @routes.post("/findings")
@@ -70,7 +71,11 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
         form = await _form(request)
         hours = arc_hours(form.get(GAP, ""))
         await run_in_threadpool(
-            desk.record_seen, case_id, {FINDINGS[GAP]: list(hours)}, key=_key(form), based_on=_head(form)
+            desk_for(request, desk).record_seen,
+            case_id,
+            {FINDINGS[GAP]: list(hours)},
+            key=form_key(form),
+            based_on=head_of(form),
         )
         still = {name: typed(name, form[name]) for name in BY_NAME if form.get(name)}
         return _seen_from(form, look_address(case_id, still))
@@ -79,8 +84,10 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
     async def take_back(request: Request, case_id: str) -> Response:
         form = await _form(request)
         why = sentence("why", form.get("why", ""))
-        fact = _uuid("fact", form.get("fact", ""))
-        await run_in_threadpool(desk.take_back, case_id, fact, why=why, key=_key(form), based_on=_head(form))
+        fact = form_uuid("fact", form.get("fact", ""))
+        await run_in_threadpool(
+            desk_for(request, desk).take_back, case_id, fact, why=why, key=form_key(form), based_on=head_of(form)
+        )
         return _seen_from(form, f"/cases/{case_id}")
 
     @routes.get("/sheet.pdf")
@@ -101,30 +108,8 @@ async def _form(request: Request) -> dict[str, str]:
     return {name: value for name, value in form.items() if isinstance(value, str)}
 
 
-def _key(form: Mapping[str, str]) -> UUID:
-    return _uuid("key", form.get("key", ""))
-
-
-def _head(form: Mapping[str, str]) -> int | None:
-    return _count(form.get("based_on", ""))
-
-
-def _count(text: str) -> int | None:
-    return int(text) if text.isdecimal() and text.isascii() and len(text) < LONGEST_COUNT else None
-
-
 def _seen_from(form: Mapping[str, str], address: str) -> RedirectResponse:
     """To the page, which says what the new facts changed against what this form had seen."""
-    head = _head(form)
+    head = head_of(form)
     since = f"{'&' if '?' in address else '?'}since={head}" if head else ""
     return RedirectResponse(address + since, SEE_OTHER)
-
-
-def _uuid(field: str, text: str) -> UUID:
-    try:
-        return UUID(text)
-    except ValueError:
-        words = tr("an identity as the page made it")
-        raise InvalidInput(
-            tr("{field} is not {words}.", field=field, words=words), field=field, value=None, allowed=words
-        ) from None

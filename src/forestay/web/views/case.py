@@ -190,6 +190,7 @@ class CaseView(View):
     held: str = field(metadata=told("names of the tried controls, as the form sends them"))
     based_on: int = field(metadata=told("how many facts this page knows: what a decision made here rests on"))
     said: str = field(metadata=told("what a screen reader says after a look: which margins are short"))
+    sections: tuple[tuple[str, str], ...] = field(metadata=told("address and title of each section of facts"))
     facts: tuple[FactRow, ...] = field(metadata=told("what is known, in order"))
     disputes: tuple[str, ...] = field(metadata=told("fields on which two facts disagree"))
     checks: tuple[Check, ...] = field(metadata=told("what does not fit"))

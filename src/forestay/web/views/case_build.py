@@ -11,6 +11,7 @@ from uuid import uuid4
 
 from markupsafe import Markup
 
+from forestay.case.fields import SECTIONS
 from forestay.draw.above import draw_above
 from forestay.draw.above_legend import key_samples
 from forestay.draw.controls import BY_NAME, CONTROLS, Control, value_of, value_words
@@ -39,6 +40,7 @@ from forestay.web.views.case import (
     TriedItem,
     Trying,
 )
+from forestay.web.views.entry_words import section_titles
 from forestay.web.views.margins import margin_rows
 from forestay.web.views.shell import shell
 
@@ -65,6 +67,9 @@ def case_view(
         held=" ".join(tried),
         based_on=opened.head,
         said=_said(plan),
+        sections=tuple(
+            (f"/cases/{opened.case_id}/facts/{name}", section_titles().get(name, name)) for name in SECTIONS
+        ),
         facts=_facts(opened),
         disputes=tuple(
             tr("{field}: {values}", field=field_words(d.field), values=tr(" or ").join(d.values))
