@@ -16,6 +16,8 @@ from forestay.web.serve import HOST, application, listen
 
 USUAL = "/usr/bin/chromium"
 WAIT_S = 30
+NAVIGATION_MS = 120_000
+"""The first page waits for the first whole plan, on a computer that may do much else meanwhile."""
 
 
 def chromium() -> str:
@@ -74,6 +76,7 @@ def no_errors(context: BrowserContext, said: list[str]) -> Iterator[None]:
             said.append(message.text)
 
     context.on("page", listen_to)
+    context.set_default_navigation_timeout(NAVIGATION_MS)
     yield
     assert said == []
 

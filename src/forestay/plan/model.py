@@ -1,7 +1,4 @@
-"""The plan as a value: everything a page, a sheet or a program may show. Keys follow the contract of ``forestay plan``.
-
-Built of frozen dataclasses; :func:`as_dict` gives plain JSON types. Clock hours and meridians are the eye's.
-"""
+"""The plan as a value: all that a face may show; :func:`as_dict` gives plain JSON. Clock hours and meridians are the eye's."""
 
 from __future__ import annotations
 
