@@ -18,6 +18,7 @@ FAMILIES = (
     "geometry",
     "bag",
     "risk",
+    "published",
     "zonule",
     "endothelium",
     "dosing",

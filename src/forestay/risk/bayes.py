@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from forestay.risk.normal import normal_quantile
+from forestay.risk.normal import central, normal_quantile
 
 
 def odds(probability: ArrayLike) -> Any:
@@ -88,6 +88,23 @@ def ratios_from_table(*, events_with: int, eyes_with: int, events_without: int, 
     positive = sensitivity / false_positive
     negative = (1 - sensitivity) / (1 - false_positive)
     return TableRatios(positive, negative, positive / negative)
+
+
+def odds_ratio_interval(
+    *, events_with: int, eyes_with: int, events_without: int, eyes_without: int, level: float
+) -> tuple[float, float, float]:
+    """Odds ratio of a sign from counts with its interval: ln OR +- z sqrt(1/a + 1/b + 1/c + 1/d).
+
+    All four cells must be above 0. Result: (ratio, low, high).
+
+    >>> [round(v, 2) for v in odds_ratio_interval(events_with=19, eyes_with=122, events_without=19, eyes_without=937,
+    ...                                           level=0.95)]
+    [8.91, 4.57, 17.38]
+    """
+    cells = (events_with, eyes_with - events_with, events_without, eyes_without - events_without)
+    centre = math.log(cells[0] * cells[3] / (cells[1] * cells[2]))
+    half = normal_quantile(central(level)[1]) * math.sqrt(sum(1 / cell for cell in cells))
+    return math.exp(centre), math.exp(centre - half), math.exp(centre + half)
 
 
 def normal_ratio(value: ArrayLike, *, mean_with: float, sd_with: float, mean_without: float, sd_without: float) -> Any:

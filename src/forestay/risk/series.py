@@ -1,7 +1,9 @@
 """Published rates of complications, picked for one technique and one eye.
 
 A series is a record of what happened to other people's patients: quoted beside the eye in hand, never multiplied by
-anything. The rows are data; this file says which of them speak about which eye.
+anything. Definitions overlap (any complication during surgery holds capsule rupture, which holds some vitreous loss),
+so rates are never added up. Published ratios of a sign are told beside the rate of the same complication, not worked
+into it. The rows are data; this file says which of them speak about which eye.
 """
 
 from __future__ import annotations
@@ -9,6 +11,24 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Protocol
+
+COMPLICATIONS = (
+    "intraoperative",
+    "capsule-rupture",
+    "vitreous-loss",
+    "zonular-dialysis",
+    "dropped-nucleus",
+    "choroidal-haemorrhage",
+    "pressure-rise",
+    "early-oedema",
+    "corneal-decompensation",
+    "endophthalmitis",
+    "macular-oedema",
+    "detachment",
+    "late-displacement",
+    "serious",
+)
+"""What can go wrong, in the order in which it may. ``intraoperative`` and ``serious`` hold several of the others."""
 
 
 class RowLike(Protocol):
@@ -32,13 +52,14 @@ class RowLike(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Rate:
-    """A published rate [share of eyes].
+    """A published rate [share of eyes], or a published ratio of a sign [-].
 
-    ``name`` is the last part of the row's key, ``key`` the whole of it. ``interval`` says what low and high are; where
-    the series gives none it is None, and low and high are the value itself.
+    ``name`` is the last part of the row's key, ``key`` the whole of it; ``complication`` one of :data:`COMPLICATIONS`.
+    ``interval`` says what low and high are; where the series gives none it is None, and low and high are the value.
     """
 
     name: str
+    complication: str
     value: float
     low: float
     high: float
@@ -50,7 +71,11 @@ class Rate:
 
 @dataclass(frozen=True, slots=True)
 class Eye:
-    """What decides which series speak about an eye. ``None`` is "not known" and picks nothing special."""
+    """What decides which series speak about an eye. ``None`` is "not known" and picks nothing special.
+
+    ``young``, ``old`` and ``very_old`` are the age bands of the series that use them; ``long_eye`` is the high myopia
+    of one series, ``longish_eye`` the length above which another counts detachment more often.
+    """
 
     pseudoexfoliation: bool | None = None
     brown: bool | None = None
@@ -59,58 +84,135 @@ class Eye:
     long_eye: bool | None = None
     posterior_polar: bool | None = None
     trainee: bool | None = None
+    glaucoma: bool | None = None
+    guttae: bool | None = None
+    male: bool | None = None
+    young: bool | None = None
+    old: bool | None = None
+    very_old: bool | None = None
+    longish_eye: bool | None = None
+    raised_pressure: bool | None = None
+    corneal_opacity: bool | None = None
+    small_pupil: bool | None = None
+    synechiae: bool | None = None
+    vitrectomy: bool | None = None
+    fellow_detachment: bool | None = None
+    fellow_oedema: bool | None = None
 
 
-ALL: tuple[str, ...] = (
-    "endophthalmitis_with_moxifloxacin",
-    "endophthalmitis_without_antibiotic",
-    "dropped_nucleus",
-    "detachment",
-    "haemorrhage",
-    "macular_oedema",
-    "late_dislocation",
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One row: its key below ``series.``, its complication, the technique and the finding that it speaks of."""
+
+    key: str
+    complication: str
+    technique: str = ""
+    """Empty: any technique."""
+    finding: str = ""
+    """Empty: any eye."""
+
+
+MANUAL, PHACO = "manual-small-incision", "phacoemulsification"
+EXTRA, INTRA = "extracapsular", "intracapsular"
+TECHNIQUES = (MANUAL, PHACO, EXTRA, INTRA)
+
+RATES: tuple[Entry, ...] = (
+    Entry("manual.intraoperative", "intraoperative", MANUAL),
+    Entry("phaco.intraoperative", "intraoperative", PHACO),
+    Entry("extracapsular.intraoperative", "intraoperative", EXTRA),
+    Entry("manual.trainee", "intraoperative", MANUAL, "trainee"),
+    Entry("phaco.trainee", "intraoperative", PHACO, "trainee"),
+    Entry("manual.complication_pseudoexfoliation", "intraoperative", MANUAL, "pseudoexfoliation"),
+    Entry("phaco.complication_pseudoexfoliation", "intraoperative", PHACO, "pseudoexfoliation"),
+    Entry("manual.capsule_rupture", "capsule-rupture", MANUAL),
+    Entry("phaco.capsule_rupture", "capsule-rupture", PHACO),
+    Entry("manual.capsule_rupture_pseudoexfoliation", "capsule-rupture", MANUAL, "pseudoexfoliation"),
+    Entry("manual.capsule_rupture_white", "capsule-rupture", MANUAL, "white"),
+    Entry("phaco.capsule_rupture_white", "capsule-rupture", PHACO, "white"),
+    Entry("manual.capsule_rupture_brown", "capsule-rupture", MANUAL, "brown"),
+    Entry("phaco.capsule_rupture_polar", "capsule-rupture", PHACO, "posterior_polar"),
+    Entry("capsule_rupture_high_myopia", "capsule-rupture", PHACO, "long_eye"),
+    Entry("manual.vitreous_loss", "vitreous-loss", MANUAL),
+    Entry("manual.vitreous_loss_teaching", "vitreous-loss", MANUAL),
+    Entry("phaco.vitreous_loss_teaching", "vitreous-loss", PHACO),
+    Entry("extracapsular.vitreous_loss", "vitreous-loss", EXTRA),
+    Entry("intracapsular.vitreous_loss", "vitreous-loss", INTRA),
+    Entry("manual.vitreous_loss_pseudoexfoliation", "vitreous-loss", MANUAL, "pseudoexfoliation"),
+    Entry("phaco.vitreous_loss_pseudoexfoliation", "vitreous-loss", PHACO, "pseudoexfoliation"),
+    Entry("manual.dialysis", "zonular-dialysis", MANUAL),
+    Entry("phaco.dialysis", "zonular-dialysis", PHACO),
+    Entry("manual.dialysis_pseudoexfoliation", "zonular-dialysis", MANUAL, "pseudoexfoliation"),
+    Entry("phaco.dialysis_pseudoexfoliation", "zonular-dialysis", PHACO, "pseudoexfoliation"),
+    Entry("dropped_nucleus", "dropped-nucleus"),
+    Entry("haemorrhage", "choroidal-haemorrhage"),
+    Entry("haemorrhage_audit", "choroidal-haemorrhage"),
+    Entry("pressure_rise", "pressure-rise"),
+    Entry("pressure_rise_glaucoma", "pressure-rise", "", "glaucoma"),
+    Entry("manual.oedema_white", "early-oedema", MANUAL, "white"),
+    Entry("phaco.oedema_white", "early-oedema", PHACO, "white"),
+    Entry("manual.oedema_brown", "early-oedema", MANUAL, "brown"),
+    Entry("graft_per_year", "corneal-decompensation"),
+    Entry("graft_per_year_dense", "corneal-decompensation", PHACO, "white"),
+    Entry("graft_per_year_guttata", "corneal-decompensation", "", "guttae"),
+    Entry("manual.endophthalmitis_with_moxifloxacin", "endophthalmitis", MANUAL),
+    Entry("manual.endophthalmitis_without_antibiotic", "endophthalmitis", MANUAL),
+    Entry("phaco.endophthalmitis_with_moxifloxacin", "endophthalmitis", PHACO),
+    Entry("phaco.endophthalmitis_without_antibiotic", "endophthalmitis", PHACO),
+    Entry("endophthalmitis_with_moxifloxacin", "endophthalmitis"),
+    Entry("endophthalmitis_without_antibiotic", "endophthalmitis"),
+    Entry("endophthalmitis_with_cefuroxime", "endophthalmitis"),
+    Entry("endophthalmitis_without_cefuroxime", "endophthalmitis"),
+    Entry("macular_oedema", "macular-oedema"),
+    Entry("intracapsular.macular_oedema", "macular-oedema", INTRA),
+    Entry("macular_oedema_diabetes", "macular-oedema", "", "diabetes"),
+    Entry("detachment", "detachment"),
+    Entry("detachment_high_myopia", "detachment", "", "long_eye"),
+    Entry("late_dislocation", "late-displacement"),
+    Entry("late_dislocation_pseudoexfoliation", "late-displacement", "", "pseudoexfoliation"),
+    Entry("intracapsular.serious", "serious", INTRA),
 )
-"""Rates told whatever the technique."""
+"""Every rate that may be quoted before surgery."""
 
-BY_TECHNIQUE: dict[str, tuple[str, ...]] = {
-    "manual-small-incision": ("manual.intraoperative", "manual.capsule_rupture"),
-    "phacoemulsification": ("phaco.intraoperative", "phaco.capsule_rupture"),
-    "extracapsular": ("extracapsular.intraoperative", "extracapsular.vitreous_loss"),
-    "intracapsular": ("intracapsular.serious", "intracapsular.macular_oedema"),
-}
-"""Rates of one technique in all eyes."""
-
-BY_FINDING: dict[tuple[str, str], tuple[str, ...]] = {
-    ("manual-small-incision", "trainee"): ("manual.trainee",),
-    ("phacoemulsification", "trainee"): ("phaco.trainee",),
-    ("manual-small-incision", "pseudoexfoliation"): (
-        "manual.dialysis_pseudoexfoliation",
-        "manual.complication_pseudoexfoliation",
-    ),
-    ("phacoemulsification", "pseudoexfoliation"): ("phaco.complication_pseudoexfoliation",),
-    ("manual-small-incision", "white"): ("manual.capsule_rupture_white", "manual.oedema_white"),
-    ("phacoemulsification", "white"): ("phaco.capsule_rupture_white", "phaco.oedema_white"),
-    ("manual-small-incision", "brown"): ("manual.capsule_rupture_brown", "manual.oedema_brown"),
-    ("phacoemulsification", "posterior_polar"): ("phaco.capsule_rupture_polar",),
-    ("", "diabetes"): ("macular_oedema_diabetes",),
-    ("", "long_eye"): ("capsule_rupture_high_myopia", "detachment_high_myopia"),
-    ("", "pseudoexfoliation"): ("late_dislocation_pseudoexfoliation",),
-}
-"""Rates of one technique (or of any, where empty) in eyes with a finding."""
-
-AFTER_CAPSULE_RUPTURE: tuple[str, ...] = (
-    "endophthalmitis_after_rupture",
-    "endophthalmitis_after_rupture_with_moxifloxacin",
-    "detachment_after_rupture",
+AFTER_RUPTURE: tuple[Entry, ...] = (
+    Entry("endophthalmitis_after_rupture", "endophthalmitis"),
+    Entry("endophthalmitis_after_rupture_with_moxifloxacin", "endophthalmitis"),
+    Entry("detachment_after_rupture", "detachment"),
+    Entry("graft_per_year_after_rupture", "corneal-decompensation"),
 )
 """Rates told once the capsule has ruptured."""
 
+RATIOS: tuple[Entry, ...] = (
+    Entry("capsule_rupture_opacity", "capsule-rupture", "", "corneal_opacity"),
+    Entry("phaco.dialysis_pseudoexfoliation", "zonular-dialysis", PHACO, "pseudoexfoliation"),
+    Entry("manual.complication_pseudoexfoliation", "intraoperative", MANUAL, "pseudoexfoliation"),
+    Entry("dropped_nucleus_pupil", "dropped-nucleus", "", "small_pupil"),
+    Entry("dropped_nucleus_pseudoexfoliation", "dropped-nucleus", "", "pseudoexfoliation"),
+    Entry("dropped_nucleus_vitrectomy", "dropped-nucleus", "", "vitrectomy"),
+    Entry("dropped_nucleus_synechiae", "dropped-nucleus", "", "synechiae"),
+    Entry("haemorrhage_pressure", "choroidal-haemorrhage", "", "raised_pressure"),
+    Entry("haemorrhage_glaucoma", "choroidal-haemorrhage", "", "glaucoma"),
+    Entry("haemorrhage_very_old", "choroidal-haemorrhage", "", "very_old"),
+    Entry("graft_guttata", "corneal-decompensation", "", "guttae"),
+    Entry("macular_oedema_fellow", "macular-oedema", "", "fellow_oedema"),
+    Entry("detachment_young", "detachment", "", "young"),
+    Entry("detachment_old", "detachment", "", "old"),
+    Entry("detachment_male", "detachment", "", "male"),
+    Entry("detachment_long", "detachment", "", "longish_eye"),
+    Entry("detachment_fellow", "detachment", "", "fellow_detachment"),
+    Entry("late_dislocation_pseudoexfoliation", "late-displacement", "", "pseudoexfoliation"),
+)
+"""Published ratios of a sign: told beside the rate of the same complication, never multiplied with it."""
 
-def rate(row: RowLike) -> Rate:
+WITHOUT_BAG = ("late-displacement",)
+"""What cannot happen where lens and bag come out together."""
+
+
+def rate(row: RowLike, complication: str = "") -> Rate:
     """A row as a rate; without interval, low and high are the value itself."""
     value = float(row.value)
     return Rate(
         name=row.key.rsplit(".", maxsplit=1)[-1],
+        complication=complication,
         value=value,
         low=value if row.low is None else row.low,
         high=value if row.high is None else row.high,
@@ -121,19 +223,33 @@ def rate(row: RowLike) -> Rate:
     )
 
 
-def pick(row: Callable[[str], RowLike], *, technique: str, eye: Eye) -> tuple[Rate, ...]:
-    """The published rates that speak about this technique in this eye, the most specific last.
+def _speaks(entry: Entry, technique: str, eye: Eye) -> bool:
+    if entry.technique not in ("", technique) or (technique == INTRA and entry.complication in WITHOUT_BAG):
+        return False
+    return not entry.finding or bool(getattr(eye, entry.finding))
 
-    ``row`` gives a row of evidence by key (a reader counts it as used). ``technique`` is a key of
-    :data:`BY_TECHNIQUE`; a technique's trainee rates are never put on another technique.
+
+def pick(row: Callable[[str], RowLike], *, technique: str, eye: Eye) -> tuple[Rate, ...]:
+    """The published rates that speak about this technique in this eye, by complication.
+
+    ``row`` gives a row of evidence by key (a reader counts it as used). ``technique`` is one of :data:`TECHNIQUES`;
+    a technique's trainee rates are never put on another technique, and where a complication has been counted for the
+    technique itself under the same name, the figure for any technique is left out.
     """
-    names = [*BY_TECHNIQUE[technique], *ALL]
-    for (of_technique, finding), found in BY_FINDING.items():
-        if of_technique in ("", technique) and getattr(eye, finding):
-            names += found
-    return tuple(rate(row(f"series.{name}")) for name in names)
+    spoken = [entry for entry in RATES if _speaks(entry, technique, eye)]
+    own = {entry.key.partition(".")[2] for entry in spoken if entry.technique}
+    kept = [entry for entry in spoken if entry.technique or entry.key not in own]
+    kept.sort(key=lambda entry: COMPLICATIONS.index(entry.complication))
+    return tuple(rate(row(f"series.{entry.key}"), entry.complication) for entry in kept)
+
+
+def ratios(row: Callable[[str], RowLike], *, technique: str, eye: Eye) -> tuple[Rate, ...]:
+    """The published ratios of this eye's signs, by complication."""
+    return tuple(
+        rate(row(f"series_ratio.{entry.key}"), entry.complication) for entry in RATIOS if _speaks(entry, technique, eye)
+    )
 
 
 def after_capsule_rupture(row: Callable[[str], RowLike]) -> tuple[Rate, ...]:
     """The published rates that speak about an eye whose capsule has ruptured."""
-    return tuple(rate(row(f"series.{name}")) for name in AFTER_CAPSULE_RUPTURE)
+    return tuple(rate(row(f"series.{entry.key}"), entry.complication) for entry in AFTER_RUPTURE)

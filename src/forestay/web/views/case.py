@@ -14,6 +14,7 @@ from forestay.plan.model import (
     Chosen,
     Estimate,
     Fallback,
+    FindingChange,
     LensPlan,
     Origin,
     Risk,
@@ -207,6 +208,9 @@ class CaseView(View):
     chosen: Chosen = field(metadata=told("the choice with its reasons"))
     supports: tuple[SupportRank, ...] = field(
         metadata=told("supports of a weak zonule, best first; empty where it is sound")
+    )
+    finding_changes: tuple[FindingChange, ...] = field(
+        metadata=told("what each finding that may come at surgery would make of the zonule")
     )
     lens: LensPlan = field(metadata=told("powers by position"))
     astigmatism: Astigmatism = field(metadata=told("what the incision does to the cornea"))

@@ -88,6 +88,7 @@ def case_view(
         options=tuple(_option(o, plan) for o in sorted(plan.options, key=lambda o: o.rank)),
         chosen=plan.chosen,
         supports=plan.supports,
+        finding_changes=plan.finding_changes,
         lens=plan.lens,
         astigmatism=plan.astigmatism,
         steps=plan.steps,
