@@ -46,7 +46,6 @@ def test_a_trainees_rate_of_one_technique_is_not_put_on_another() -> None:
         ({"age_years": 84}, "detachment", 0.16),
         ({"sex": "male"}, "detachment", 2.0),
         ({"axial_length_mm": 25.4}, "detachment", 3.98),
-        ({"fellow_complication": "detachment"}, "detachment", 4.23),
         ({"fellow_complication": "macular-oedema"}, "macular-oedema", 71.9),
         ({"pressure_mmhg": 26}, "choroidal-haemorrhage", 3.7),
         ({"guttae": True}, "corneal-decompensation", 68.2),

@@ -143,7 +143,6 @@ def eye_of(given: PublishedRisksInput, use: Reader) -> series.Eye:
         else given.pupil_dilated_mm < bound("series_bound.full_pupil_mm"),
         synechiae=given.synechiae,
         vitrectomy=given.vitrectomy,
-        fellow_detachment=None if given.fellow_complication is None else given.fellow_complication == "detachment",
         fellow_oedema=None if given.fellow_complication is None else given.fellow_complication == "macular-oedema",
     )
 

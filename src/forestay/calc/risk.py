@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from typing import Annotated, Literal
 
 from pydantic import Field
 
 from forestay.answer import Doubt
 from forestay.calc.core import calculation
+from forestay.calc.own_record import RecordIn, small_record
 from forestay.errors import InvalidInput
 from forestay.evidence import Reader
 from forestay.eye.quantity import within
+from forestay.eye.records import Technique
 from forestay.record import Record
 from forestay.risk import complication as engine
 from forestay.risk.bayes import log_error_from_interval, logistic, logit
+from forestay.risk.own_record import OwnRecord, OwnRecordConstants, learned
 from forestay.text import tr
 
 ModelName = Literal["uk-2009", "uk-2009-updated"]
@@ -59,6 +63,12 @@ class ComplicationRiskInput(Record):
     unknown: tuple[FactorName, ...] = Field(
         default=(), strict=False, description="factors to average over the mix of eyes"
     )
+    technique: Technique = Field(
+        default="phacoemulsification", description="whose own record counts; the model itself is of phacoemulsification"
+    )
+    own_records: tuple[RecordIn, ...] = Field(
+        default=(), strict=False, description="the surgeon's own records, one a technique; empty: the model alone"
+    )
 
 
 class FactorOut(Record):
@@ -85,6 +95,8 @@ class ComplicationRisk(Record):
     uncapped_probability: float = Field(description="what the model gave before the cap")
     reference_probability: float = Field(description="probability of the reference eye")
     model: ModelName = Field(description="which model")
+    own_factor: float | None = Field(description="factor of the own record on the odds; null without a record")
+    own_weight: float | None = Field(description="weight of the own record, 0 to 1; null without a record")
 
 
 def read_model(name: ModelName, use: Reader) -> tuple[engine.Model, list[Doubt]]:
@@ -148,6 +160,14 @@ def read_model(name: ModelName, use: Reader) -> tuple[engine.Model, list[Doubt]]
 )
 def complication_risk(given: ComplicationRiskInput, use: Reader) -> tuple[ComplicationRisk, list[Doubt]]:
     """Probability of capsule rupture or vitreous loss in this eye, with its interval and what made it."""
+    records = tuple(OwnRecord(r.technique, r.operations, r.events, r.expected) for r in given.own_records)
+    return risk_with_record(given, records, use)
+
+
+def risk_with_record(
+    given: ComplicationRiskInput, records: tuple[OwnRecord, ...], use: Reader
+) -> tuple[ComplicationRisk, list[Doubt]]:
+    """The same with own records, which may list predictions and outcomes case by case."""
     model, doubts = read_model(given.model, use)
     eye, taken = _levels(given, model, use.numbers("complication.odds.age_starts_years"))
     doubts += taken
@@ -160,7 +180,12 @@ def complication_risk(given: ComplicationRiskInput, use: Reader) -> tuple[Compli
             ),
         )
     )
-    found = engine.estimate(model, eye, level=use.number("interval.shown"))
+    own = None
+    if records:
+        constants, wide = use.constants(OwnRecordConstants), use.number("interval.published")
+        own = learned(records, given.technique, constants=constants, level=wide)
+        doubts.append(small_record(use))
+    found = engine.estimate(model, eye, level=use.number("interval.shown"), own=own)
     if any(contribution.level == "unknown" for contribution in found.contributions):
         use.row("complication.mix")
     if found.outside:
@@ -192,6 +217,8 @@ def complication_risk(given: ComplicationRiskInput, use: Reader) -> tuple[Compli
         uncapped_probability=found.uncapped_probability,
         reference_probability=logistic(model.intercept),
         model=given.model,
+        own_factor=None if own is None else math.exp(own.intercept),
+        own_weight=None if own is None else own.weight_intercept,
     )
     return result, doubts
 

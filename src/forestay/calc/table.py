@@ -19,6 +19,7 @@ FAMILIES = (
     "bag",
     "risk",
     "published",
+    "own_record",
     "zonule",
     "endothelium",
     "dosing",

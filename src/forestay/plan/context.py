@@ -9,6 +9,7 @@ from forestay.calc.zonule_input import OwnRatio
 from forestay.evidence import EvidenceSet, default_evidence
 from forestay.plan.device_shelf import DeviceShelf
 from forestay.plan.draws import COUNT, Draws
+from forestay.risk.own_record import OwnRecord
 
 
 @dataclass(frozen=True)
@@ -16,11 +17,13 @@ class Practice:
     """The surgeon's own figures. Empty until there are followed-up cases to learn from; empty, they change nothing.
 
     ``zonule_ratios``: likelihood ratios of signs that this practice uses in the place of those that ship.
+    ``records``: own operations by technique against what the model expected of them.
     """
 
     name: str = "none yet"
     digest: str = "empty"
     zonule_ratios: tuple[OwnRatio, ...] = ()
+    records: tuple[OwnRecord, ...] = ()
 
 
 @dataclass(frozen=True)

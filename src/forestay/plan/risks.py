@@ -8,7 +8,7 @@ from statistics import NormalDist
 import numpy as np
 
 from forestay.calc.published import PublishedRisksInput, eye_of
-from forestay.calc.risk import ComplicationRiskInput, Grade, Pupil, complication_risk
+from forestay.calc.risk import ComplicationRiskInput, Grade, Pupil, risk_with_record
 from forestay.evidence import Reader
 from forestay.eye.records import CaseFile, Technique
 from forestay.plan.margins_back import count_after
@@ -91,7 +91,9 @@ def capsule_risk(offer: Offer) -> Risk | None:
         return None
     use = offer.setting.use.evidence.reader()
     case = offer.setting.case
-    found, _ = complication_risk.function(risk_input(case, use), use)
+    records = offer.context.practice.records
+    asked = risk_input(case, use).model_copy(update={"technique": offer.technique})
+    found, _ = risk_with_record(asked, records, use)
     shift, sd = 0.0, 0.0
     if offer.technique != "phacoemulsification":  # whose own training hands stand in the model already
         sd = use.number("rank.technique_log_odds_sd")
@@ -103,6 +105,9 @@ def capsule_risk(offer: Offer) -> Risk | None:
     centre = logit(found.probability) + shift
     half = [math.hypot(logit(end) - logit(found.probability), NORMAL_90_LIMIT * sd) for end in (found.low, found.high)]
     factors = tuple((f.name.replace("_", " "), f"x {f.odds_ratio:.2f}") for f in found.factors)
+    if found.own_factor is not None and found.own_weight is not None:
+        told = tr("x {factor:.2f}, own data weigh {weight:.0%}", factor=found.own_factor, weight=found.own_weight)
+        factors = (*factors, (tr("own record"), told))
     return Risk(
         name="capsule-rupture",
         label=tr("capsule rupture or vitreous loss"),

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from forestay.risk.bayes import logistic, logit, odds
 from forestay.risk.normal import central, normal_cdf
+from forestay.risk.own_record import Recalibration
 
 TOLERANCE_LOG_ODDS = 1e-6
 """Width to which a quantile of the mixture, or an intercept, is solved."""
@@ -224,17 +225,22 @@ def with_mean(model: Model, rate: float) -> Model:
     return replace(model, intercept=model.intercept + move)
 
 
-def estimate(model: Model, eye: Mapping[str, str], *, level: float) -> Estimate:
+def estimate(model: Model, eye: Mapping[str, str], *, level: float, own: Recalibration | None = None) -> Estimate:
     """Probability of capsule rupture or vitreous loss in one eye.
 
     logit p = intercept + sum ln OR; p = 1 / (1 + exp(-logit p)). Var(logit p) = sum SE^2 + SE(intercept)^2 + the
     surgeons' variance; low and high are the quantiles of the logit-normal, mixed over the unknown factors.
 
     Parameters: ``eye``: level of each known factor by name, a factor left out is averaged over the mix; ``level``
-    [share of the distribution between low and high]. Result [probability]. Studied on phacoemulsification in the UK
+    [share of the distribution between low and high], ``own``: what the surgeon's own record makes of the log odds; its
+    spread then stands in the place of that between surgeons. Result [probability]. Studied on phacoemulsification in the UK
     2001-06; above ``model.cap`` the probability is capped and ``outside`` is set.
     """
     log_odds, variance, weight = _combinations(model, eye)
+    if own is not None:
+        spread = np.array([own.spread(float(v)) for v in log_odds])
+        variance = own.slope**2 * (variance - model.surgeon_sd**2) + spread**2
+        log_odds = own.intercept + own.slope * log_odds
     raw = float(np.sum(weight * logistic(log_odds)))
     sd = np.sqrt(variance)
     below, above = central(level)

@@ -96,7 +96,6 @@ class Eye:
     small_pupil: bool | None = None
     synechiae: bool | None = None
     vitrectomy: bool | None = None
-    fellow_detachment: bool | None = None
     fellow_oedema: bool | None = None
 
 
@@ -198,7 +197,6 @@ RATIOS: tuple[Entry, ...] = (
     Entry("detachment_old", "detachment", "", "old"),
     Entry("detachment_male", "detachment", "", "male"),
     Entry("detachment_long", "detachment", "", "longish_eye"),
-    Entry("detachment_fellow", "detachment", "", "fellow_detachment"),
     Entry("late_dislocation_pseudoexfoliation", "late-displacement", "", "pseudoexfoliation"),
 )
 """Published ratios of a sign: told beside the rate of the same complication, never multiplied with it."""
