@@ -202,7 +202,7 @@ def posterior_logistic(
         at = at + size * step
         if float(np.max(np.abs(size * step))) < NEWTON_TOLERANCE:
             break
-    return at, np.linalg.inv(information)
+    return at, np.asarray(np.linalg.inv(information), dtype=np.float64)
 
 
 def recalibrate(
