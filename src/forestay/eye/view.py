@@ -38,6 +38,7 @@ def _derived(case: CaseFile) -> dict[str, Any]:
         "chamber_difference_mm": _difference(b.chamber_depth_mm, f.chamber_depth_mm),
         "axis_angle_deg": _axis_angle(b.k1_axis_deg, b.k2_axis_deg),
         "behind_lens_mm": _behind_lens(case),
+        "fellow_refraction_miss_d": _difference(f.refraction_d, f.planned_refraction_d),
         "gap_hours": None if gaps is None else float(len(gaps)),
         "unknown_allergies": _unknown_allergies(case),
     }

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from forestay.evidence import Reader
-from forestay.plan.model import Check, Decision, First, Margin, Verdict
+from forestay.plan.model import Check, Decision, First, Margin, Verdict, WouldChange
 from forestay.plan.model_trolley import KitItem
 from forestay.plan.ruleset import Rule, holding
 from forestay.text import field_words, tr
@@ -38,7 +38,37 @@ def decide(
             for i in missing
         ]
     why = "; ".join(reasons) or tr("nothing found that speaks against operating here")
-    return Decision(verdict, why, tuple(first), _sentence(verdict, why, first, ready, chosen=chosen, margins=margins))
+    sentence = _sentence(verdict, why, first, ready, chosen=chosen, margins=margins)
+    return Decision(verdict, why, tuple(first), sentence, _would_change(rules, verdict, view, use))
+
+
+def change_words(change: WouldChange) -> str:
+    """What would change the verdict, and to what, as one line."""
+    then = {
+        "operate": tr("then operate here"),
+        "operate-later": tr("then still not yet, for another reason"),
+        "refer": tr("then still refer, for another reason"),
+        "do-not-operate": tr("then still do not operate, for another reason"),
+    }[change.then]
+    return tr("{what}: {then}", what=change.what, then=then)
+
+
+def _would_change(
+    rules: Sequence[Rule], verdict: Verdict, view: Mapping[str, Any], use: Reader
+) -> tuple[WouldChange, ...]:
+    """For each rule behind the verdict: what would make it fall away, and the verdict of the rules that then remain."""
+    if verdict == "operate":
+        return ()
+    return tuple(
+        WouldChange(
+            what=rule.say("change", view, use),
+            because=rule.say("why", view, use),
+            then=max((r.data["verdict"] for r in rules if r is not rule), key=GRAVITY.index, default="operate"),
+            rule=str(rule.data["key"]),
+        )
+        for rule in rules
+        if rule.data["verdict"] == verdict
+    )
 
 
 def _first_checks(checks: Sequence[Check]) -> list[First]:

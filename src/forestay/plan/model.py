@@ -43,6 +43,16 @@ class First:
 
 
 @dataclass(frozen=True)
+class WouldChange:
+    """What would change the verdict: in words, and the verdict that would then stand."""
+
+    what: str
+    because: str
+    then: Verdict
+    rule: str
+
+
+@dataclass(frozen=True)
 class Decision:
     """The first line of a plan."""
 
@@ -50,6 +60,7 @@ class Decision:
     why: str
     first: tuple[First, ...]
     sentence: str
+    would_change: tuple[WouldChange, ...] = ()
 
 
 @dataclass(frozen=True)

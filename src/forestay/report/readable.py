@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from textwrap import wrap
 
 from forestay.draw.rope import interval_words, rope_scales, state_words
+from forestay.plan.deciding import change_words
 from forestay.plan.model import Margin, Plan
 from forestay.plan.words_clock import hours_text
 from forestay.report import words as say
@@ -41,6 +42,8 @@ def _head(plan: Plan, label: str, width: int) -> list[str]:
     said = [*_lines(about, width), "", *_lines(plan.decision.sentence, width)]
     for first in plan.decision.first:
         said += _lines(f"{first.do} – {first.why}", width, first=tr("first:") + " ")
+    for change in plan.decision.would_change:
+        said += _lines(change_words(change), width, first=tr("what would change it:") + " ")
     for check in plan.checks:
         said += _lines(say.check_words(check), width)
     for dispute in plan.disagreements:

@@ -177,6 +177,7 @@ class DecisionLine:
     rest: str = field(metadata=told("the rest of the sentence"))
     why: str = field(metadata=told("the reason"))
     first: tuple[tuple[str, str], ...] = field(metadata=told("what to do before, and why"))
+    would_change: tuple[str, ...] = field(metadata=told("what would change the verdict, and to what"))
 
 
 @dataclass(frozen=True)

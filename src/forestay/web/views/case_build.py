@@ -22,6 +22,7 @@ from forestay.draw.section import draw_section
 from forestay.eye.situation import Situation
 from forestay.frame import HOURS, wrap_hour
 from forestay.plan.compare import Changes
+from forestay.plan.deciding import change_words
 from forestay.plan.model import Decision, Drawing, Measures, Option, Plan, RingRest
 from forestay.plan.said import ring_words
 from forestay.services.cases import KeptCase
@@ -157,7 +158,8 @@ def about(situation: Situation, *, invented: bool) -> str:
 def decision_line(decision: Decision) -> DecisionLine:
     """The sentence with its verdict set apart, so that the eye finds it."""
     lead, rest = re.match(r"([^.,;:]*[.,;:]?)\s*(.*)", decision.sentence, re.DOTALL).groups()  # type: ignore[union-attr]
-    return DecisionLine(lead, rest, decision.why, tuple((f.do, f.why) for f in decision.first))
+    first = tuple((f.do, f.why) for f in decision.first)
+    return DecisionLine(lead, rest, decision.why, first, tuple(change_words(c) for c in decision.would_change))
 
 
 def _facts(opened: KeptCase) -> tuple[FactRow, ...]:
