@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from forestay.calc.own_record import own_rate, risk_recalibration, surgeon_factor
+from forestay.calc.own_record import technique_rate, risk_recalibration, surgeon_factor
 from forestay.calc.risk import complication_risk
 from forestay.errors import ForestayError, InvalidInput
 
@@ -26,9 +26,9 @@ def test_the_factor_with_its_weight_and_other_spreads() -> None:
     assert (result.events, result.expected, result.operations) == (7, 4.2, 400)
 
 
-def test_own_rate() -> None:
+def test_technique_rate() -> None:
     # B5 of the evidence: 3 of 250 on a prior of 4.03 and 395
-    result = own_rate(published_rate=0.0101, events=3, operations=250).result
+    result = technique_rate(published_rate=0.0101, events=3, operations=250).result
     assert 100 * result.rate == pytest.approx(1.083, abs=0.001)
     assert result.raw == pytest.approx(0.012)
     assert result.prior_operations == pytest.approx(399, abs=0.5)
@@ -72,8 +72,8 @@ def test_an_own_record_moves_the_risk_of_an_eye_and_narrows_it() -> None:
         (surgeon_factor, {"technique": "manual-small-incision", "records": [MANUAL, MANUAL]}, "records.1.technique"),
         (surgeon_factor, {"technique": "manual-small-incision", "records": [{**MANUAL, "events": 500}]}, "records.0"),
         (surgeon_factor, {"technique": "manual-small-incision", "records": []}, "records"),
-        (own_rate, {"published_rate": 0.0, "events": 0, "operations": 10}, "published_rate"),
-        (own_rate, {"published_rate": 0.01, "events": -1, "operations": 10}, "events"),
+        (technique_rate, {"published_rate": 0.0, "events": 0, "operations": 10}, "published_rate"),
+        (technique_rate, {"published_rate": 0.01, "events": -1, "operations": 10}, "events"),
         (risk_recalibration, {"cases": [{"predicted": 1.0, "observed": True}]}, "cases.0.predicted"),
     ],
 )

@@ -171,7 +171,7 @@ def _log(value: float) -> float:
     return float(logit(value / (1 + value)))
 
 
-class OwnRateInput(Record):
+class TechniqueRateInput(Record):
     """Own count of one technique, and the published rate that it is laid beside."""
 
     published_rate: Share = Field(description="published rate")
@@ -179,13 +179,13 @@ class OwnRateInput(Record):
     operations: Count = Field(description="operations counted")
 
     @model_validator(mode="after")
-    def _no_more_events_than_operations(self) -> OwnRateInput:
+    def _no_more_events_than_operations(self) -> TechniqueRateInput:
         if self.events > self.operations:
             raise ValueError(tr("no more events than operations"))
         return self
 
 
-class OwnRate(Record):
+class TechniqueRate(Record):
     """Own rate, drawn towards the published one."""
 
     rate: float = Field(description="posterior mean")
@@ -197,15 +197,15 @@ class OwnRate(Record):
 
 
 @calculation(
-    "own-rate",
-    summary="Own rate of a complication of one technique, drawn towards the published rate",
+    "technique-rate",
+    summary="Own rate of a complication of one technique, drawn towards the published one as far as surgeons differ",
     formula="beta prior, n0 = 1 / (p (1 - p) sd^2) - 1; rate = (n0 p + events) / (n0 + operations)",
     valid="one technique, no case mix; where operations differ in difficulty use surgeon-factor",
-    input=OwnRateInput,
-    output=OwnRate,
+    input=TechniqueRateInput,
+    output=TechniqueRate,
     example={"published_rate": 0.0101, "events": 3, "operations": 250},
 )
-def own_rate(given: OwnRateInput, use: Reader) -> tuple[OwnRate, list[Doubt]]:
+def technique_rate(given: TechniqueRateInput, use: Reader) -> tuple[TechniqueRate, list[Doubt]]:
     """Own rate with interval and weight."""
     sd = use.number("own_record.surgeon_sd")
     mean, low, high, weight = engine.rate_from_record(
@@ -217,7 +217,9 @@ def own_rate(given: OwnRateInput, use: Reader) -> tuple[OwnRate, list[Doubt]]:
     )
     prior = engine.prior_operations(published_rate=given.published_rate, surgeon_sd=sd)
     raw = given.events / given.operations if given.operations else None
-    return OwnRate(rate=mean, low=low, high=high, weight=weight, prior_operations=prior, raw=raw), [small_record(use)]
+    return TechniqueRate(rate=mean, low=low, high=high, weight=weight, prior_operations=prior, raw=raw), [
+        small_record(use)
+    ]
 
 
 class CaseIn(Record):
@@ -309,4 +311,4 @@ def risk_recalibration(given: RecalibrationInput, use: Reader) -> tuple[Recalibr
     return result, doubts
 
 
-CALCULATIONS = (surgeon_factor, own_rate, risk_recalibration)
+CALCULATIONS = (surgeon_factor, technique_rate, risk_recalibration)
