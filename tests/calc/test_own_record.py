@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from forestay.calc.own_record import technique_rate, risk_recalibration, surgeon_factor
+from forestay.calc.own_record import risk_recalibration, surgeon_factor, technique_rate
 from forestay.calc.risk import complication_risk
 from forestay.errors import ForestayError, InvalidInput
 
