@@ -231,6 +231,7 @@ BEYOND: tuple[dict[str, Any], ...] = (
     {"theatre__anaesthesia": ["peribulbar"], "biometry__axial_length_mm": 23.5},
     {"person__allergies": None, "person__anticoagulant": None},
     {"biometry__endothelial_count_per_mm2": 1450},
+    {"fellow__operated": True, "fellow__refraction_d": -2.0, "fellow__planned_refraction_d": -0.5},
 )
 """Eyes and theatres that the demo cases do not show."""
 SOFT = {"lens__grade": 2, "lens__appearance": "nuclear", "signs__pupil_dilated_mm": 8.0, "signs__phacodonesis": "none"}

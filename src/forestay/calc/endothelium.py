@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -17,6 +17,8 @@ from forestay.risk import endothelium as engine
 from forestay.risk.normal import normal_quantile
 from forestay.text import tr
 
+Ovd = Literal["viscoadaptive", "soft-shell", "dispersive", "cohesive", "super-cohesive"]
+
 
 class EndotheliumInput(Record):
     """Count before surgery, and what is to be done. ``years`` is how far to look ahead."""
@@ -25,6 +27,8 @@ class EndotheliumInput(Record):
     age_years: Annotated[float, within("age_years")]
     technique: Technique = Field(description="technique of the operation")
     grade: Annotated[float, within("grade")]
+    chamber_depth_mm: Annotated[float, within("chamber_depth_mm")] | None = None
+    ovd: Ovd | None = Field(default=None, description="kind of OVD that coats the cornea")
     years: Annotated[float, within("years")] | None = None
 
 
@@ -69,9 +73,16 @@ class Endothelium(Record):
     )
 
 
-def read_loss(technique: Technique, grade: float, use: Reader) -> engine.Loss:
-    """The loss of a technique at a hardness from the rows of evidence."""
-    return engine.loss_at(
+def read_loss(
+    technique: Technique,
+    grade: float,
+    use: Reader,
+    *,
+    chamber_depth_mm: float | None = None,
+    ovd: Ovd | None = None,
+) -> engine.Loss:
+    """The loss of a technique at a hardness, in this chamber and under this OVD, from the rows of evidence."""
+    loss = engine.loss_at(
         grade=grade,
         reference_grade=use.number("endothelium.reference_grade"),
         mean_at_reference=use.number(f"endothelium.loss.{technique}"),
@@ -81,6 +92,15 @@ def read_loss(technique: Technique, grade: float, use: Reader) -> engine.Loss:
         least=use.number("endothelium.least_loss"),
         greatest=use.number("endothelium.greatest_loss"),
     )
+    if chamber_depth_mm is not None and chamber_depth_mm < use.evidence.reader().number("endothelium.shallow_mm"):
+        given = {"chamber_depth_mm": chamber_depth_mm, "from_mm": use.number("endothelium.shallow_mm")}
+        shift = engine.chamber_shift(**given, per_mm=use.number("endothelium.per_shallow_mm"))
+        spread = engine.chamber_shift(**given, per_mm=use.sd("endothelium.per_shallow_mm"))
+        loss = engine.under_conditions(loss, shift=shift, shift_sd=spread)
+    if ovd is not None:
+        key = f"endothelium.ovd.{ovd}"
+        loss = engine.under_conditions(loss, shift=use.number(key), shift_sd=use.sd(key))
+    return loss
 
 
 def read_ageing(use: Reader) -> engine.Ageing:
@@ -91,7 +111,8 @@ def read_ageing(use: Reader) -> engine.Ageing:
 @calculation(
     "endothelium",
     summary="Endothelial count after surgery, by technique and hardness, and in the years that follow",
-    formula="after = count x (1 - loss), loss normal about mean + slope x (grade - 3), cut at 0 and 80 %; "
+    formula="after = count x (1 - loss), loss normal about mean + slope x (grade - 3) + shallow chamber + OVD, cut at 0 "
+    "and 80 %; "
     "later x exp(-0.006 years)",
     valid="Adults with uncomplicated surgery; the loss does not depend on the count, so that a lower count never ends "
     "higher. Counts below 1000/mm2 were studied in two small series that disagree",
@@ -101,7 +122,8 @@ def read_ageing(use: Reader) -> engine.Ageing:
 )
 def endothelium(given: EndotheliumInput, use: Reader) -> tuple[Endothelium, list[Doubt]]:
     """Count after surgery with interval, the chance of ending below three counts, and the years that follow."""
-    loss, ageing = read_loss(given.technique, given.grade, use), read_ageing(use)
+    loss = read_loss(given.technique, given.grade, use, chamber_depth_mm=given.chamber_depth_mm, ovd=given.ovd)
+    ageing = read_ageing(use)
     doubts = []
     years = given.years
     if years is None:

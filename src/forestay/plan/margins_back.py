@@ -28,7 +28,7 @@ def count_after(offer: Offer, technique: Technique, use: Reader) -> Spread | Non
     count = case.biometry.endothelial_count_per_mm2
     if count is None:
         return None
-    loss = read_loss(technique, _grade(offer), use)
+    loss = read_loss(technique, _grade(offer), use, chamber_depth_mm=case.biometry.chamber_depth_mm)
     if case.signs.guttae:
         factor = use.number("corneal.guttae_loss_factor")
         mean = min(loss.mean * factor, loss.greatest)
@@ -69,7 +69,7 @@ def cornea_margin(offer: Offer) -> Margin | None:
         has=after,
         unit=tr("cells/mm2"),
         says=tr("must keep {keep:,.0f} cells · {after:,.0f} after", keep=keep, after=after.centre),
-        rests_on=("biometry.endothelial_count_per_mm2", "lens.grade", "signs.guttae"),
+        rests_on=("biometry.chamber_depth_mm", "biometry.endothelial_count_per_mm2", "lens.grade", "signs.guttae"),
         widen=widen,
         origin=origin(
             use,

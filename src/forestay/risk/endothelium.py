@@ -63,6 +63,27 @@ def loss_at(
     return Loss(min(max(mean, least), greatest), float(np.hypot(sd_eye, sd_series)), least, greatest)
 
 
+def under_conditions(loss: Loss, *, shift: float, shift_sd: float) -> Loss:
+    """The loss with what the chamber and the OVD add or spare [share of cells], its spread added as squares.
+
+    A shift of the mean for all counts alike, so that a lower count still never ends higher.
+    """
+    mean = min(max(loss.mean + shift, loss.least), loss.greatest)
+    return Loss(mean, float(np.hypot(loss.sd, shift_sd)), loss.least, loss.greatest)
+
+
+def chamber_shift(*, chamber_depth_mm: float, from_mm: float, per_mm: float) -> float:
+    """Additional share lost in a shallow chamber: per_mm x how much shallower than from_mm, 0 where it is deeper.
+
+    Parameters: ``chamber_depth_mm`` [mm], ``from_mm`` [mm], ``per_mm`` [share of cells a millimetre]. No step, and never
+    less in a shallower chamber.
+
+    >>> round(chamber_shift(chamber_depth_mm=2.0, from_mm=2.5, per_mm=0.05), 3)
+    0.025
+    """
+    return per_mm * max(from_mm - chamber_depth_mm, 0.0)
+
+
 def after_surgery(*, count_per_mm2: ArrayLike, loss_z: ArrayLike, loss: Loss) -> Any:
     """Count once the cornea has healed: count x (1 - share lost).
 
