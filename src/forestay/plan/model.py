@@ -6,19 +6,23 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
 from forestay.answer import Doubt
+from forestay.plan.model_decision import Decision, First, Verdict, WouldChange
 from forestay.plan.model_risk import FindingChange, Origin, Risk
 from forestay.plan.model_trolley import Dose, KitItem
 
 __all__ = [
+    "Decision",
     "Dose",
     "FindingChange",
+    "First",
     "KitItem",
     "Origin",
     "Risk",
+    "Verdict",
+    "WouldChange",
 ]  # told again here; the classes below speak for themselves
 
 Level = Literal["note", "recheck", "refuse"]
-Verdict = Literal["operate", "operate-later", "refer", "do-not-operate"]
 
 
 @dataclass(frozen=True)
@@ -30,37 +34,6 @@ class Check:
     level: Level
     why: str
     source: str
-
-
-@dataclass(frozen=True)
-class First:
-    """Something to do before surgery, and why."""
-
-    do: str
-    why: str
-    rule: str
-    sources: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class WouldChange:
-    """What would change the verdict: in words, and the verdict that would then stand."""
-
-    what: str
-    because: str
-    then: Verdict
-    rule: str
-
-
-@dataclass(frozen=True)
-class Decision:
-    """The first line of a plan."""
-
-    decision: Verdict
-    why: str
-    first: tuple[First, ...]
-    sentence: str
-    would_change: tuple[WouldChange, ...] = ()
 
 
 @dataclass(frozen=True)
