@@ -38,6 +38,14 @@ Event = Literal[
     "bleeding",
     "device-lost",
     "technique-changed",
+    "endophthalmitis",
+    "toxic-reaction",
+    "corneal-oedema",
+    "macular-oedema",
+    "retinal-detachment",
+    "pressure-rise",
+    "wound-leak",
+    "lens-displaced",
     "other",
 ]
 Acuity = Literal["uncorrected", "pinhole", "habitual", "best-corrected"]

@@ -191,9 +191,9 @@ def serve(
 
 
 def _register() -> None:
-    from forestay.cli import exchange, record, rules
+    from forestay.cli import exchange, record, review, rules
 
-    for family in (exchange, rules, record):
+    for family in (exchange, rules, record, review):
         family.register(app)
 
 

@@ -17,6 +17,8 @@ from uuid import UUID
 from forestay.eye.situation import Decisions, Situation
 from forestay.eye.validation import validate
 from forestay.plan.model import Plan
+from forestay.review.groups import Selection
+from forestay.review.make import Review
 from forestay.services import cases, entry
 from forestay.services.cases import KeptCase, Who
 from forestay.services.entry import FieldState
@@ -156,6 +158,12 @@ class Desk:
     def open_case(self, case_id: str, *, side: str, age_years: float, key: UUID) -> None:
         """Open a new case."""
         entry.open_case(self._store, case_id, side=side, age_years=age_years, key=key, who=self._who)
+
+    def review(self, selection: Selection, *, invented: bool = False) -> tuple[Review, dict[str, tuple[str, ...]]]:
+        """What the cases of a selection teach, and what there is to choose from; or those of an invented practice."""
+        from forestay.services.reviewing import look_back
+
+        return look_back(None if invented else self._store, selection)
 
 
 def open_desk(db: str | None, *, demo: bool, planner: Planner | None = None) -> Desk:

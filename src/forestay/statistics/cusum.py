@@ -13,8 +13,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-GRID_STATES = 2000
-"""States of the Markov chain between nothing and the limit; the answer moves by less than 0.5 % beyond."""
+GRID_STATES = 800
+"""States of the Markov chain between nothing and the limit; with 2,000 the answer grows by less than 0.5 %."""
 
 Path = NDArray[np.float64]
 
@@ -74,12 +74,15 @@ def balance(*, expected: ArrayLike, observed: ArrayLike) -> Path:
     return found
 
 
-def run_length(*, expected: ArrayLike, odds_ratio: float, limit: float, true_odds_ratio: float) -> float:
+def run_length(
+    *, expected: ArrayLike, odds_ratio: float, limit: float, true_odds_ratio: float, states: int = GRID_STATES
+) -> float:
     """Average number of cases until a signal, by a Markov chain over the states of the sum.
 
     ``expected``: the risks of the cases that come, each as likely as the other (one's own case-mix) [share];
     ``odds_ratio``, ``limit``: settings of the chart; ``true_odds_ratio``: 1 for the false alarms of a practice as
-    expected, ``odds_ratio`` for the delay until such a change is found. Each step of the sum is shared between the two
+    expected, ``odds_ratio`` for the delay until such a change is found; ``states``: fewer are faster and tell a shorter
+    length, by 3 % at 200. Each step of the sum is shared between the two
     nearest states, so that the mean step is kept.
 
     >>> round(run_length(expected=0.0195, odds_ratio=2, limit=2.5, true_odds_ratio=1), -1)
@@ -90,26 +93,26 @@ def run_length(*, expected: ArrayLike, odds_ratio: float, limit: float, true_odd
     chances = np.concatenate([true, 1 - true]) / p.size
     happened = np.concatenate([np.ones(p.size), np.zeros(p.size)])
     steps = score(expected=np.concatenate([p, p]), observed=happened, odds_ratio=odds_ratio)
-    return _absorbed(steps, chances, limit)
+    return _absorbed(steps, chances, limit, states)
 
 
-def _absorbed(steps: Path, chances: Path, limit: float) -> float:
+def _absorbed(steps: Path, chances: Path, limit: float, states: int) -> float:
     from scipy.sparse import csc_array, eye_array
     from scipy.sparse.linalg import spsolve
 
-    width = limit / GRID_STATES
-    here = np.arange(GRID_STATES)
+    width = limit / states
+    here = np.arange(states)
     rows, columns, weights = [], [], []
     for step, chance in zip(steps, chances, strict=True):
         to = np.maximum(here + step / width, 0)
         lower = np.floor(to).astype(int)
         upper_share = to - lower
         for target, share in ((lower, 1 - upper_share), (lower + 1, upper_share)):
-            inside = (target < GRID_STATES) & (share > 0)
+            inside = (target < states) & (share > 0)
             rows.append(here[inside])
             columns.append(target[inside])
             weights.append(chance * share[inside])
-    shape = (GRID_STATES, GRID_STATES)
+    shape = (states, states)
     moves = csc_array((np.concatenate(weights), (np.concatenate(rows), np.concatenate(columns))), shape=shape)
-    lengths = spsolve(csc_array(eye_array(GRID_STATES)) - moves, np.ones(GRID_STATES))
+    lengths = spsolve(csc_array(eye_array(states)) - moves, np.ones(states))
     return float(lengths[0])

@@ -9,7 +9,7 @@ from starlette.staticfiles import StaticFiles
 from forestay import __version__
 from forestay.web import failures
 from forestay.web.api import calc, health
-from forestay.web.pages import case, cases, entry, evidence, preferences, reference
+from forestay.web.pages import case, cases, entry, evidence, preferences, reference, review
 from forestay.web.preferences import Preferences
 from forestay.web.render import Renderer, manifest
 from forestay.web.security import OwnPagesOnly, SecurityHeaders
@@ -31,7 +31,7 @@ def create_app(settings: Settings) -> FastAPI:
     failures.install(app, renderer)
     app.include_router(health.router)
     app.include_router(calc.router)
-    for pages in (cases, entry, case):
+    for pages in (cases, entry, case, review):
         app.include_router(pages.router(settings.desk, renderer))
     for plain in (reference, evidence):
         app.include_router(plain.router(renderer))

@@ -40,5 +40,10 @@ class View:
 
 def shell(title: str, here: str = "") -> Shell:
     """The frame of the page ``title``, which stands under the address ``here``."""
-    places = (("/", tr("Cases")), ("/reference", tr("Calculations")), ("/evidence", tr("Evidence")))
+    places = (
+        ("/", tr("Cases")),
+        ("/review", tr("Review")),
+        ("/reference", tr("Calculations")),
+        ("/evidence", tr("Evidence")),
+    )
     return Shell(title, tuple(Link(words, to, to == here) for to, words in places), __version__)

@@ -1,0 +1,72 @@
+"""``forestay review``: what the stored cases teach."""
+
+from __future__ import annotations
+
+import json
+import sys
+from contextlib import closing
+from datetime import date
+from typing import Annotated
+
+import typer
+
+from forestay.cli.exchange import Db
+from forestay.errors import InvalidInput
+from forestay.text import tr
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to ``app``."""
+    app.command("review")(review)
+
+
+def review(
+    *,
+    as_json: Annotated[bool, typer.Option("--json", help="Answer in JSON.")] = False,
+    since: Annotated[str | None, typer.Option(metavar="DATE", help="First day, as 2026-01-31.")] = None,
+    until: Annotated[str | None, typer.Option(metavar="DATE", help="Last day.")] = None,
+    surgeon: Annotated[str | None, typer.Option(help="Only this surgeon (role or pseudonym).")] = None,
+    technique: Annotated[str | None, typer.Option(help="Only this technique.")] = None,
+    lens: Annotated[str | None, typer.Option(help="Only this lens.")] = None,
+    invented: Annotated[
+        bool, typer.Option("--invented", help="Look at an invented practice; nothing is kept.")
+    ] = False,
+    db: Db = None,
+) -> None:
+    """Review what the stored cases teach: outcome against plan, complications, own constants, signals.
+
+    Ends with status 1 where a signal asks to stop a list.
+    """
+    from forestay.report.review_words import readable
+    from forestay.review.groups import Selection
+    from forestay.review.make import as_dict
+    from forestay.services.cases import open_store
+    from forestay.services.reviewing import look_back
+
+    selection = Selection(_day(since, "--since"), _day(until, "--until"), surgeon, technique, lens)
+    if invented:
+        found, _ = look_back(None, selection)
+    else:
+        with closing(open_store(db)) as store:
+            found, _ = look_back(store, selection)
+    if as_json:
+        sys.stdout.write(json.dumps(as_dict(found), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    else:
+        typer.echo(readable(found))
+    if found.signals:
+        raise typer.Exit(1)
+
+
+def _day(text: str | None, field: str) -> date | None:
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        allowed = tr("a day as in 2026-01-31")
+        raise InvalidInput(
+            tr("{field} is {value}; allowed: {allowed}.", field=field, value=text[:40], allowed=allowed),
+            field=field,
+            value=text[:40],
+            allowed=allowed,
+        ) from None

@@ -1,0 +1,44 @@
+"""What the stored cases teach: outcomes of all cases, and the review of a selection of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from forestay.evidence import EvidenceSet, default_evidence
+from forestay.review.groups import Selection, grouped
+from forestay.review.invented import Truth, outcomes
+from forestay.review.make import Review, review
+from forestay.review.outcome import Outcome, outcome_of
+from forestay.store.interface import FactStore
+
+INVENTED_CASES = 900
+INVENTED_SEED = 20_240_101
+
+
+def operated(store: FactStore) -> Iterator[Outcome]:
+    """The outcome of every kept case in which a step of an operation is recorded."""
+    for case_id in store.cases():
+        found = outcome_of(case_id, store.facts(case_id))
+        if found is not None:
+            yield found
+
+
+def invented_practice() -> list[Outcome]:
+    """Operated eyes of an invented practice, to see what a review shows once there are cases. Nothing of it is kept."""
+    return outcomes(INVENTED_CASES, seed=INVENTED_SEED, truth=Truth(last_odds_ratio=2.5))
+
+
+def look_back(
+    store: FactStore | None, selection: Selection | None = None, evidence: EvidenceSet | None = None
+) -> tuple[Review, dict[str, tuple[str, ...]]]:
+    """The review of a selection of the cases kept in ``store``, and what there is to choose from.
+
+    Without a store: of an invented practice.
+    """
+    every = list(operated(store)) if store is not None else invented_practice()
+    offered = {
+        "surgeon": tuple(grouped(every, lambda o: o.surgeon)),
+        "technique": tuple(grouped(every, lambda o: o.technique)),
+        "lens": tuple(grouped(every, lambda o: o.lens_model)),
+    }
+    return review(every, (evidence or default_evidence()).reader(), selection), offered

@@ -1,0 +1,80 @@
+"""``/review``: what many cases teach."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from fastapi import APIRouter, Request, Response
+
+from forestay.errors import InvalidInput
+from forestay.review.groups import Selection
+from forestay.services.planning import Desk, caution
+from forestay.text import tr
+from forestay.web.render import Renderer
+from forestay.web.views.review import Chooser, ReviewView
+from forestay.web.views.review_build import blocks, signal_lines
+from forestay.web.views.shell import shell
+
+
+def router(desk: Desk, renderer: Renderer) -> APIRouter:
+    """The page of the review; ``?practice=invented`` looks at an invented one."""
+    routes = APIRouter(include_in_schema=False)
+
+    @routes.get("/review")
+    def review(request: Request) -> Response:
+        asked = {key: value.strip()[:80] for key, value in request.query_params.items() if value.strip()}
+        problem, selection = "", Selection()
+        try:
+            selection = _selection(asked)
+        except InvalidInput as wrong:
+            problem = wrong.message
+        invented = asked.get("practice") == "invented"
+        found, offered = desk.review(selection, invented=invented)
+        view = ReviewView(
+            shell=shell(tr("Review"), "/review"),
+            says=found.says,
+            withheld=found.withheld or "",
+            signals=signal_lines(found),
+            choosers=(
+                Chooser("since", tr("from"), asked.get("since", ""), ()),
+                Chooser("until", tr("to"), asked.get("until", ""), ()),
+                Chooser("surgeon", tr("surgeon"), asked.get("surgeon", ""), offered["surgeon"]),
+                Chooser("technique", tr("technique"), asked.get("technique", ""), offered["technique"]),
+                Chooser("lens", tr("lens"), asked.get("lens", ""), offered["lens"]),
+            ),
+            invented=invented,
+            blocks=blocks(found),
+            sources=tuple(f"{s['citation']} ({s['standing']})" for s in found.sources),
+            doubts=tuple(d["message"] for d in found.doubts),
+            problem=problem,
+            caution=caution(),
+        )
+        return renderer.page(request, "review.html", view, status=422 if problem else 200)
+
+    return routes
+
+
+def _selection(asked: dict[str, str]) -> Selection:
+    return Selection(
+        since=_day(asked, "since"),
+        until=_day(asked, "until"),
+        surgeon=asked.get("surgeon"),
+        technique=asked.get("technique"),
+        lens=asked.get("lens"),
+    )
+
+
+def _day(asked: dict[str, str], name: str) -> date | None:
+    text = asked.get(name)
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        allowed = tr("a day as in 2026-01-31")
+        raise InvalidInput(
+            tr("{field} is {value}; allowed: {allowed}.", field=name, value=text[:40], allowed=allowed),
+            field=name,
+            value=text[:40],
+            allowed=allowed,
+        ) from None

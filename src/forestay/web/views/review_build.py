@@ -1,0 +1,368 @@
+"""Builds the blocks of the review page from a review."""
+
+from __future__ import annotations
+
+from forestay.draw.charts import draw_balance, draw_calibration, draw_errors, draw_funnel, draw_sums
+from forestay.draw.palette import SCREEN
+from forestay.report import review_words as say
+from forestay.review.make import Review
+from forestay.text import tr
+from forestay.web.views.review import Block, SignalLine, Table
+
+SHOWN_CASES = 12
+"""Cases of a signal that are named; the rest are counted."""
+
+
+def signal_lines(found: Review) -> tuple[SignalLine, ...]:
+    """The signals in words."""
+    return tuple(
+        SignalLine(signal.says, signal.do, signal.false_alarm, signal.cases[:SHOWN_CASES]) for signal in found.signals
+    )
+
+
+def blocks(found: Review) -> tuple[Block, ...]:
+    """All subjects that have something to say, in the order of their weight for the next patient."""
+    makers = (
+        _complications,
+        _sums,
+        _balance,
+        _funnel,
+        _scored,
+        _spacing,
+        _refraction,
+        _constants,
+        _incisions,
+        _acuity,
+        _cells,
+        _sizes,
+        _supports,
+        _steps,
+        _learners,
+        _mix,
+    )
+    return tuple(block for maker in makers for block in [maker(found)] if block is not None)
+
+
+def _complications(found: Review) -> Block | None:
+    if not found.complications:
+        return None
+    rows = []
+    for c in found.complications:
+        compared = "; ".join(f"{rate:.2%} {meaning}" for meaning, rate in c.benchmarks)
+        rows.append(
+            (
+                say.named(c.name),
+                tr("{events} of {n}", events=c.events, n=c.n),
+                f"{c.rate:.2%}",
+                tr("{low:.2%} to {high:.2%}", low=c.exact[0], high=c.exact[1]),
+                "" if c.expected is None else f"{c.expected:.1f}",
+                "" if c.own_rate is None or c.own_weight is None else f"{c.own_rate:.2%} ({c.own_weight:.0%})",
+                compared,
+            )
+        )
+    head = (
+        tr("what happened"),
+        tr("cases"),
+        tr("rate"),
+        tr("exact 95 % interval"),
+        tr("expected"),
+        tr("rate to plan with (own weight)"),
+        tr("published, to compare"),
+    )
+    says = tr(
+        "Counted by the audit's definition first, then part by part; parts overlap and are never added. Published rates "
+        "come from practices with few eyes like these."
+    )
+    return Block("complications", tr("Complications"), says, "", Table(head, tuple(rows)))
+
+
+def _sums(found: Review) -> Block | None:
+    if found.sums is None:
+        return None
+    sentence = say.sums_sentence(found.sums)
+    rows = (
+        (tr("limit"), f"{found.sums.limit:.2f}"),
+        (tr("sum now, worse"), f"{found.sums.worse[-1]:.2f}"),
+        (tr("sum now, better"), f"{found.sums.better[-1]:.2f}"),
+        (tr("signals at case"), ", ".join(str(i + 1) for i in found.sums.signals) or tr("none")),
+        (tr("cases between false alarms"), f"{found.sums.false_alarm_every:.0f}"),
+        (tr("cases until a doubling is found"), f"{found.sums.found_after:.0f}"),
+    )
+    drawing = draw_sums(found.sums, palette=SCREEN, sentence=sentence)
+    return Block(
+        "sums", tr("Ruptures against what was told"), sentence, drawing, Table((tr("what"), tr("value")), rows)
+    )
+
+
+def _balance(found: Review) -> Block | None:
+    if found.sums is None:
+        return None
+    says = tr("Expected less seen. A picture beside the sums, not a test: it strays by chance the longer it runs.")
+    rows = ((tr("expected less seen, so far"), f"{found.sums.balance[-1]:+.1f}"),)
+    return Block(
+        "balance", tr("Balance"), says, draw_balance(found.sums, palette=SCREEN), Table((tr("what"), tr("value")), rows)
+    )
+
+
+def _funnel(found: Review) -> Block | None:
+    if not found.funnel:
+        return None
+    outside = [p.surgeon for p in found.funnel if p.outside]
+    says = tr(
+        "Each circle is a surgeon; between the dashed outer lines chance explains the distance from the mean of all. Outside: "
+        "{names}. A point outside asks for a look at the case-mix first.",
+        names=", ".join(outside) or tr("nobody"),
+    )
+    rows = tuple(
+        (
+            p.surgeon,
+            tr("{events} of {n}", events=p.events, n=p.n),
+            f"{p.rate:.2%}",
+            tr("{low:.2%} to {high:.2%}", low=p.outer[0], high=p.outer[1]),
+            tr("few expected: see the interval {low:.1%} to {high:.1%}", low=p.interval[0], high=p.interval[1])
+            if p.small
+            else "",
+        )
+        for p in found.funnel
+    )
+    head = (tr("surgeon"), tr("ruptures"), tr("rate"), tr("outer limits"), tr("remark"))
+    drawing = draw_funnel(found.funnel, found.funnel_lines, palette=SCREEN, sentence=says)
+    return Block("funnel", tr("Surgeons"), says, drawing, Table(head, rows))
+
+
+def _scored(found: Review) -> Block | None:
+    if found.scored is None:
+        return None
+    s, says = found.scored, say.scored_sentence(found.scored)
+    rows = (
+        (tr("cases"), str(s.n)),
+        (tr("ruptures seen"), str(s.events)),
+        (tr("ruptures told"), f"{s.expected:.1f}"),
+        (tr("Brier score"), f"{s.brier:.4f}"),
+        (tr("shift of the log odds"), "" if s.intercept is None else f"{s.intercept:+.2f}"),
+    )
+    drawing = draw_calibration(s, palette=SCREEN, sentence=says) if s.predicted_points else ""
+    return Block("told", tr("How right the told risks were"), says, drawing, Table((tr("what"), tr("value")), rows))
+
+
+def _spacing(found: Review) -> Block | None:
+    if found.spacing is None:
+        return None
+    gaps = ", ".join(str(gap) for gap in found.spacing.gaps[-SHOWN_CASES:]) or tr("none yet")
+    rows = ((tr("cases before each of the last ruptures"), gaps), (tr("cases since"), str(found.spacing.since_last)))
+    says = say.spacing_sentence(found.spacing)
+    return Block("spacing", tr("Between ruptures"), says, "", Table((tr("what"), tr("value")), rows))
+
+
+def _refraction(found: Review) -> Block | None:
+    if not any(s.n for s in found.refraction):
+        return None
+    rows = []
+    for s in found.refraction:
+        if s.errors is None:
+            rows.append((say.named(s.name), str(s.n), tr("too few to show"), "", "", "", ""))
+            continue
+        e = s.errors
+        rows.append(
+            (
+                say.named(s.name),
+                str(s.n),
+                f"{e.mean:+.2f} ± {s.half_width_d or 0:.2f} D",
+                f"{e.sd or 0:.2f} D",
+                f"{e.within[0]:.0%}",
+                f"{e.within[1]:.0%}",
+                "" if s.coverage is None else f"{s.coverage:.0%}",
+            )
+        )
+    head = (
+        tr("eyes"),
+        tr("number"),
+        tr("mean error"),
+        tr("SD"),
+        tr("within 0.5 D"),
+        tr("within 1 D"),
+        tr("told 95 % interval held"),
+    )
+    says = tr(
+        "Achieved less predicted spherical equivalent. Standard proposed for uncomplicated eyes in the bag: 55 % within "
+        "0.5 D, 85 % within 1 D; other eyes are not scored against it."
+    )
+    first = next((s for s in found.refraction if s.bins), None)
+    drawing = draw_errors(first, palette=SCREEN, sentence=say.stratum_line(first)) if first else ""
+    return Block("refraction", tr("Refraction against plan"), says, drawing, Table(head, tuple(rows)))
+
+
+def _constants(found: Review) -> Block | None:
+    if not found.constants:
+        return None
+    rows = tuple(
+        (
+            own.lens,
+            own.length_method,
+            own.formula,
+            str(own.n),
+            ", ".join(f"{key} {value:.2f}" for key, value in own.constant.items()),
+            f"{own.mean_error_d:+.2f} ± {own.half_width_d:.2f} D",
+            f"{own.own_weight:.0%}",
+            f"{own.planned_shift_d:+.2f} D",
+        )
+        for own in found.constants
+    )
+    head = (
+        tr("lens"),
+        tr("length by"),
+        tr("formula"),
+        tr("eyes"),
+        tr("own constant"),
+        tr("mean error"),
+        tr("own weight"),
+        tr("next plan moves by"),
+    )
+    says = tr(
+        "From uncomplicated eyes in the bag with one lens and one way of measuring. Drawn towards the constant in use."
+    )
+    return Block("constants", tr("Own lens constants"), says, "", Table(head, rows))
+
+
+def _incisions(found: Review) -> Block | None:
+    if not found.incisions:
+        return None
+    rows = tuple(
+        (
+            own.kind,
+            str(own.n),
+            f"{own.flattening_d:.2f} ± {own.along_sd_d:.2f} D",
+            f"{own.across_d:+.2f} ± {own.across_sd_d:.2f} D",
+            f"{own.mean_magnitude_d:.2f} D",
+            "" if own.predicted_d is None else f"{own.predicted_d:.2f} D",
+            f"{own.planned_d:.2f} D ({own.own_weight:.0%})",
+        )
+        for own in found.incisions
+    )
+    head = (
+        tr("incision"),
+        tr("eyes"),
+        tr("flattening along it"),
+        tr("across"),
+        tr("mean size whatever the axis"),
+        tr("told"),
+        tr("plan with (own weight)"),
+    )
+    says = tr(
+        "Each change is turned to its incision, left eyes mirrored, then averaged. The mean size overstates what can be planned for."
+    )
+    return Block("incisions", tr("Own incisions"), says, "", Table(head, rows))
+
+
+def _acuity(found: Review) -> Block | None:
+    if not found.acuity:
+        return None
+    rows = tuple(
+        (
+            say.named(a.type),
+            str(a.n),
+            f"{a.good} ({a.good / a.n:.0%})",
+            f"{a.borderline} ({a.borderline / a.n:.0%})",
+            f"{a.poor} ({a.poor / a.n:.0%})",
+        )
+        for a in found.acuity
+    )
+    head = (tr("acuity"), tr("eyes"), tr("6/18 or better"), tr("worse, to 6/60"), tr("worse than 6/60"))
+    says = tr("Last acuity from four weeks on, each type apart. Counting fingers and worse count as worse than 6/60.")
+    return Block("acuity", tr("Acuity"), says, "", Table(head, rows))
+
+
+def _cells(found: Review) -> Block | None:
+    if not found.cells:
+        return None
+    rows = tuple(
+        (say.named(c.technique), str(c.n), f"{c.mean_loss:.1%}", "" if c.sd_loss is None else f"{c.sd_loss:.1%}")
+        for c in found.cells
+    )
+    head = (tr("technique"), tr("eyes"), tr("mean loss"), tr("SD"))
+    return Block(
+        "cells",
+        tr("Corneal endothelial cells lost"),
+        tr("Loss as a share of the count before surgery, at the last count."),
+        "",
+        Table(head, rows),
+    )
+
+
+def _sizes(found: Review) -> Block | None:
+    if not found.sizes:
+        return None
+    rows = tuple(
+        (say.named(d.name), str(d.n), f"{d.mean:+.2f}", "" if d.sd is None else f"{d.sd:.2f}", str(d.same))
+        for d in found.sizes
+    )
+    head = (tr("size"), tr("cases"), tr("made less planned, mean"), tr("SD"), tr("as planned"))
+    return Block(
+        "sizes",
+        tr("Sizes made against sizes planned"),
+        tr("In mm, clock hours or number of hooks."),
+        "",
+        Table(head, rows),
+    )
+
+
+def _agreement(found: Review, key: str) -> tuple[tuple[str, ...], ...]:
+    lines = found.supports if key == "supports" else found.steps
+    return tuple((say.named(a.name), str(a.both), str(a.planned_only), str(a.used_only)) for a in lines)
+
+
+def _supports(found: Review) -> Block | None:
+    rows = _agreement(found, "supports")
+    head = (tr("support"), tr("planned and used"), tr("planned only"), tr("used only"))
+    return (
+        Block(
+            "supports",
+            tr("Support planned and used"),
+            tr("Used only: the plan did not see it coming."),
+            "",
+            Table(head, rows),
+        )
+        if rows
+        else None
+    )
+
+
+def _steps(found: Review) -> Block | None:
+    rows = _agreement(found, "steps")
+    head = (tr("step"), tr("planned and done"), tr("planned only"), tr("done only"))
+    return (
+        Block("steps", tr("Steps planned and done"), tr("Planned only may mean not recorded."), "", Table(head, rows))
+        if rows
+        else None
+    )
+
+
+def _learners(found: Review) -> Block | None:
+    if not found.learners:
+        return None
+    rows = []
+    for one in found.learners:
+        state = tr("not yet known")
+        if one.accepted_after is not None:
+            state = tr("acceptable rate shown after {n} cases", n=one.accepted_after)
+        if one.rejected_after is not None and one.rejected_after < (one.accepted_after or one.rejected_after + 1):
+            state = tr("unacceptable rate shown after {n} cases", n=one.rejected_after)
+        rows.append((one.surgeon, say.named(one.grade), tr("{events} of {n}", events=one.events, n=one.n), state))
+    head = (tr("trainee"), tr("grade"), tr("ruptures"), tr("sequential test"))
+    says = tr(
+        "Rates of 5 % and 10 % are told apart with one error in ten either way; it says nothing of the difficulty of the cases."
+    )
+    return Block("trainees", tr("Trainees"), says, "", Table(head, tuple(rows)))
+
+
+def _mix(found: Review) -> Block | None:
+    if not found.mix:
+        return None
+    rows = tuple((say.named(name), str(yes), str(known)) for name, (yes, known) in found.mix.items())
+    return Block(
+        "mix",
+        tr("Case-mix"),
+        tr("How difficult these eyes are; rates mean little without it."),
+        "",
+        Table((tr("sign"), tr("present"), tr("of eyes recorded")), rows),
+    )
