@@ -28,7 +28,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "calc": BELOW_CALC,
     "plan": BELOW_PLAN,
     "case": BELOW_CASE,
-    "review": {"case", "learning", "statistics", "plan", "calc", "evidence", "eye"},
+    "review": BELOW_CASE | {"case"},
     "exchange": BELOW_CASE | {"case", "review"},
     "store": {"case"},
     "batch": {"plan", "case", "review", "statistics"},

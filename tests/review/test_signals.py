@@ -13,6 +13,7 @@ from forestay.evidence import default_evidence
 from forestay.review import signals
 from forestay.review.invented import Truth, outcomes
 from forestay.review.outcome import Outcome
+from forestay.statistics import tails
 
 
 @pytest.fixture(scope="module")
@@ -56,7 +57,7 @@ def test_a_lot_in_common_is_named_with_its_chance(calm: list[Outcome]) -> None:
 @pytest.mark.parametrize("events", [0, 1, 2, 5])
 def test_the_tail_of_unequal_chances_is_that_of_a_general_library(events: int) -> None:
     p = [0.01, 0.02, 0.3, 0.05, 0.6, 0.12]
-    assert signals.poisson_binomial_tail(events, p) == pytest.approx(poisson_binom(p).sf(events - 1))
+    assert tails.unequal(events, p) == pytest.approx(poisson_binom(p).sf(events - 1))
 
 
 def test_a_run_of_ruptures_is_called(calm: list[Outcome]) -> None:

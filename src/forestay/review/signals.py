@@ -9,12 +9,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-import numpy as np
-
 from forestay.evidence import Reader
 from forestay.review.complications import COMPLICATIONS, TOLD
 from forestay.review.groups import grouped
 from forestay.review.outcome import Outcome
+from forestay.statistics import tails
 from forestay.text import tr
 
 TRACED: dict[str, Callable[[Outcome], tuple[str, ...]]] = {"lot": lambda o: o.lots, "tray": lambda o: o.trays}
@@ -60,7 +59,7 @@ def clusters(outcomes: Sequence[Outcome], use: Reader) -> tuple[Signal, ...]:
         cases = hit[i : last + 1]
         start = cases[0].operated_on
         within = sum(start <= o.operated_on <= start + timedelta(days=window) for o in outcomes)
-        chance = _at_least(fewest, within, use.number("audit.benchmark.infection"))
+        chance = tails.at_least(fewest, n=within, rate=use.number("audit.benchmark.infection"))
         found.append(
             Signal(
                 rule="cluster",
@@ -94,7 +93,7 @@ def in_common(outcomes: Sequence[Outcome], use: Reader) -> tuple[Signal, ...]:
             sick = [o for o in with_it if _infected(o)]
             if len(sick) < fewest:
                 continue
-            chance = _shared_by_chance(len(sick), len(with_it), len(hit), len(outcomes))
+            chance = tails.shared(len(sick), with_it=len(with_it), hit=len(hit), total=len(outcomes))
             thing = tr("Lot {name}", name=name) if kind == "lot" else tr("Tray {name}", name=name)
             found.append(
                 Signal(
@@ -162,33 +161,7 @@ def _worst_window(y: Sequence[bool], p: Sequence[float], size: int) -> tuple[int
         events = sum(y[start : start + size])
         if events < 2 or not y[start]:
             continue
-        chance = poisson_binomial_tail(events, p[start : start + size])
+        chance = tails.unequal(events, p[start : start + size])
         if worst is None or chance < worst[1]:
             worst = (start, chance)
     return worst
-
-
-def poisson_binomial_tail(events: int, p: Sequence[float]) -> float:
-    """P(at least ``events`` happen) for independent cases with these probabilities.
-
-    >>> round(poisson_binomial_tail(1, [0.5, 0.5]), 6)
-    0.75
-    """
-    chances = np.zeros(len(p) + 1)
-    chances[0] = 1
-    for probability in p:
-        chances[1:] = chances[1:] * (1 - probability) + chances[:-1] * probability
-        chances[0] *= 1 - probability
-    return float(chances[events:].sum())
-
-
-def _at_least(events: int, n: int, rate: float) -> float:
-    from scipy.stats import binom
-
-    return float(binom.sf(events - 1, n, rate))
-
-
-def _shared_by_chance(sick_with: int, with_it: int, sick: int, total: int) -> float:
-    from scipy.stats import hypergeom
-
-    return float(hypergeom.sf(sick_with - 1, total, sick, with_it))
