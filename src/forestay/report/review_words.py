@@ -19,6 +19,8 @@ def names() -> dict[str, str]:
         "rhexis-torn": tr("anterior capsule torn"),
         "choroidal-haemorrhage": tr("choroidal haemorrhage"),
         "technique-changed": tr("technique changed"),
+        "any-in-surgery": tr("any complication recorded"),
+        "infection": tr("infection inside the eye"),
         "bag": tr("in the bag, no complication"),
         "bag-complicated": tr("in the bag, after a complication"),
         "elsewhere": tr("elsewhere than the bag"),

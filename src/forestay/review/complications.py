@@ -23,13 +23,19 @@ COMPLICATIONS: dict[str, Happened] = {
     "rhexis-torn": lambda o: o.happened("anterior-capsule-tear"),
     "choroidal-haemorrhage": lambda o: o.happened("choroidal-haemorrhage"),
     "technique-changed": lambda o: o.happened("technique-changed"),
+    "any-in-surgery": lambda o: bool(o.events),
+    "infection": lambda o: o.happened("endophthalmitis"),
 }
 """Name -> whether it happened. The first is the audit's definition; the others are its parts and stand apart."""
 
 TOLD = {"rupture": "capsule-rupture"}
 """Complication -> name of the risk that the plan told for it."""
 
-BENCHMARKS = {"rupture": ("audit.benchmark.rupture", "audit.benchmark.rupture_now")}
+BENCHMARKS = {
+    "rupture": ("audit.benchmark.rupture", "audit.benchmark.rupture_now"),
+    "any-in-surgery": ("audit.benchmark.manual",),
+    "infection": ("audit.benchmark.infection",),
+}
 LOWEST_RISK = 1e-6
 """A told probability is kept this far from 0 and 1 for its logarithm."""
 SEARCH_STATES = 200
@@ -122,6 +128,10 @@ class Learner:
     reject_at: float
     accepted_after: int | None
     rejected_after: int | None
+    acceptable: float
+    unacceptable: float
+    error: float
+    """The rates that are told apart, and the chance of error either way."""
 
 
 @dataclass(frozen=True)
@@ -343,6 +353,9 @@ def learners(outcomes: Sequence[Outcome], use: Reader) -> tuple[Learner, ...]:
                 reject_at=test.reject,
                 accepted_after=int(down[0]) + 1 if down.size else None,
                 rejected_after=int(up[0]) + 1 if up.size else None,
+                acceptable=good,
+                unacceptable=bad,
+                error=error,
             )
         )
     return tuple(found)

@@ -38,6 +38,8 @@ class Acuity:
     good: int
     borderline: int
     poor: int
+    target: float | None
+    """Share of good results asked for, with available correction; None for other types."""
 
 
 @dataclass(frozen=True)
@@ -80,12 +82,22 @@ def follow_up(outcomes: Sequence[Outcome], use: Reader) -> FollowUp:
 
 def acuity(outcomes: Sequence[Outcome], use: Reader) -> tuple[Acuity, ...]:
     """Last acuity from the late day on, by its type; types are never mixed."""
-    late, good, poor = (use.number(f"audit.{key}") for key in ("final_from_day", "good_logmar", "poor_logmar"))
+    late = use.number("audit.final_from_day")
+    good, poor = use.number("audit.good_logmar"), use.number("audit.poor_logmar")
     eyes = [o for o in outcomes if o.acuity_day is not None and o.acuity_day >= late]
     found = []
     for kind, group in grouped(eyes, lambda o: o.acuity_type).items():
         bands = [_band(o, good, poor) for o in group]
-        found.append(Acuity(kind, len(group), *(bands.count(band) for band in ("good", "borderline", "poor"))))
+        found.append(
+            Acuity(
+                type=kind,
+                n=len(group),
+                good=bands.count("good"),
+                borderline=bands.count("borderline"),
+                poor=bands.count("poor"),
+                target=use.number("audit.benchmark.good_acuity") if kind == "habitual" else None,
+            )
+        )
     return tuple(found)
 
 

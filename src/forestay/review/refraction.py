@@ -30,6 +30,8 @@ class Stratum:
     """Half the 95 % interval of the mean error."""
     coverage: float | None
     """Share of eyes within the 95 % interval that was told before surgery."""
+    benchmarks: tuple[tuple[str, float], ...] = ()
+    """Meaning with population, and share, of published standards; only for eyes that they were made for."""
     bins: tuple[tuple[float, int], ...] = ()
     """Middle [D] and number of eyes of each bar of a picture; the outermost hold all beyond."""
 
@@ -81,7 +83,17 @@ def _stratum(name: str, eyes: list[Outcome], use: Reader) -> Stratum:
         sd, error = np.array(told, float).T
         coverage = calibration.interval_coverage(low=-NORMAL_95 * sd, high=NORMAL_95 * sd, observed=error)
     half_width = NORMAL_95 * (found.sd or 0.0) / len(eyes) ** 0.5
-    return Stratum(name, found, len(eyes), half_width, coverage, _bins(errors))
+    rows = [use.row(key) for key in STANDARDS] if name == "bag" else []
+    standards = tuple((f"{row.meaning} ({row.population})", float(str(row.value))) for row in rows)
+    return Stratum(name, found, len(eyes), half_width, coverage, standards, _bins(errors))
+
+
+STANDARDS = (
+    "audit.benchmark.within_half",
+    "audit.benchmark.within_one",
+    "audit.benchmark.registry_within_half",
+)
+"""Published shares that uncomplicated eyes in the bag are compared with."""
 
 
 BIN_D, OUTERMOST = 0.25, 8

@@ -183,10 +183,10 @@ def _refraction(found: Review) -> Block | None:
         tr("within 1 D"),
         tr("told 95 % interval held"),
     )
-    says = tr(
-        "Achieved less predicted spherical equivalent. Standard proposed for uncomplicated eyes in the bag: 55 % within "
-        "0.5 D, 85 % within 1 D; other eyes are not scored against it."
-    )
+    says = tr("Achieved less predicted spherical equivalent.")
+    compared = "; ".join(f"{share:.1%} {meaning}" for s in found.refraction for meaning, share in s.benchmarks)
+    if compared:
+        says += " " + tr("Published, to compare with the first row only: {compared}.", compared=compared)
     first = next((s for s in found.refraction if s.bins), None)
     drawing = draw_errors(first, palette=SCREEN, sentence=say.stratum_line(first)) if first else ""
     return Block("refraction", tr("Refraction against plan"), says, drawing, Table(head, tuple(rows)))
@@ -264,10 +264,18 @@ def _acuity(found: Review) -> Block | None:
             f"{a.good} ({a.good / a.n:.0%})",
             f"{a.borderline} ({a.borderline / a.n:.0%})",
             f"{a.poor} ({a.poor / a.n:.0%})",
+            "" if a.target is None else f"{a.target:.0%}",
         )
         for a in found.acuity
     )
-    head = (tr("acuity"), tr("eyes"), tr("6/18 or better"), tr("worse, to 6/60"), tr("worse than 6/60"))
+    head = (
+        tr("acuity"),
+        tr("eyes"),
+        tr("6/18 or better"),
+        tr("worse, to 6/60"),
+        tr("worse than 6/60"),
+        tr("good results asked for"),
+    )
     says = tr("Last acuity from four weeks on, each type apart. Counting fingers and worse count as worse than 6/60.")
     return Block("acuity", tr("Acuity"), says, "", Table(head, rows))
 
@@ -349,8 +357,13 @@ def _learners(found: Review) -> Block | None:
             state = tr("unacceptable rate shown after {n} cases", n=one.rejected_after)
         rows.append((one.surgeon, say.named(one.grade), tr("{events} of {n}", events=one.events, n=one.n), state))
     head = (tr("trainee"), tr("grade"), tr("ruptures"), tr("sequential test"))
+    first = found.learners[0]
     says = tr(
-        "Rates of 5 % and 10 % are told apart with one error in ten either way; it says nothing of the difficulty of the cases."
+        "Rates of {good:.0%} and {bad:.0%} are told apart with an error in {error:.0%} of series either way; it says "
+        "nothing of the difficulty of the cases.",
+        good=first.acceptable,
+        bad=first.unacceptable,
+        error=first.error,
     )
     return Block("trainees", tr("Trainees"), says, "", Table(head, tuple(rows)))
 
