@@ -6,9 +6,11 @@ from typing import Any
 
 import pytest
 
-from forestay.calc.risk import complication_risk
+from forestay.calc.risk import complication_risk, read_model
 from forestay.errors import ForestayError, InvalidInput, MissingInput, UnknownKey
 from forestay.evidence import default_evidence
+from forestay.risk import complication as engine
+from forestay.risk.bayes import logistic, odds
 
 WOMAN, MAN = {"sex": "female"}, {"sex": "male"}
 # Worked in the evidence from the 2009 odds ratios and a reference risk of 0.75 % (recalled); its eyes R1 to R8:
@@ -124,6 +126,32 @@ def test_the_updated_model_where_no_ratio_was_replaced(eye: dict[str, Any], perc
     answer = complication_risk(model="uk-2009-updated", **eye)
     assert 100 * answer.result.probability == pytest.approx(percent, abs=0.01)
     assert "hybrid-model" in codes(answer)
+
+
+@pytest.mark.parametrize(("eye", "percent"), [(w[1], w[4]) for w in WORKED], ids=[w[0] for w in WORKED])
+def test_the_shifted_column_of_the_worked_table(eye: dict[str, Any], percent: float) -> None:
+    # the 2009 ratios with the reference eye moved by -0.652 in log odds, as the table was worked: logit shift alone
+    before = complication_risk(model="uk-2009", **eye).result.odds
+    shift = (0.0101 / 0.9899) / (0.0192 / 0.9808)
+    moved = before * shift
+    assert 100 * moved / (1 + moved) == pytest.approx(percent, abs=0.01)
+    reference = complication_risk(model="uk-2009", age_years=55, sex="female").result.odds
+    use = default_evidence().reader()
+    model = engine.shifted(read_model("uk-2009", use)[0], rate_before=0.0192, rate_after=0.0101)
+    assert odds(logistic(model.intercept)) == pytest.approx(reference * shift)
+
+
+@pytest.mark.parametrize("eye", [w[1] for w in WORKED], ids=[w[0] for w in WORKED])
+def test_the_update_against_the_composites(eye: dict[str, Any]) -> None:
+    # composites of the worked table, with 3.47 for 2.92, 2.41 for 2.99 and 3.75 for 3.73 (Sim 2024); the reference eye
+    # stays near 0.39 % (R1) since the mix of eyes keeps its rate of 1.01 %
+    old, new = (complication_risk(model=m, **eye).result for m in ("uk-2009", "uk-2009-updated"))
+    expected = old.composite_odds_ratio
+    expected *= 3.47 / 2.92 if eye.get("pseudoexfoliation") else 1
+    expected *= 2.41 / 2.99 if eye.get("brown_or_white") else 1
+    expected *= 3.75 / 3.73 if eye.get("surgeon_grade") == "house-officer" else 1
+    assert new.composite_odds_ratio == pytest.approx(expected)
+    assert 100 * new.reference_probability == pytest.approx(0.39, abs=0.01)
 
 
 def test_the_updated_model_uses_the_newer_ratios() -> None:

@@ -1,0 +1,91 @@
+"""Risks of an option: each with population and interval, never one technique's trainees on another, own record used."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from forestay.plan.context import Context, Practice
+from forestay.plan.make import make
+from forestay.plan.model import Plan, Risk
+from forestay.risk.own_record import OwnRecord
+from tests.plan.cases import NAMES, changed, planned, raw, situation
+
+CONTEXT = Context.default(draws=50)
+
+
+def with_practice(data: dict[str, Any], **practice: Any) -> Plan:
+    return make(situation(data), replace(CONTEXT, practice=Practice(name="own", digest="x", **practice)))
+
+
+def risks(plan: Plan, technique: str) -> dict[str, Risk]:
+    option = next(o for o in plan.options if o.technique == technique)
+    return {r.name: r for r in option.risks}
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_risk_says_whose_eyes_it_was_and_what_its_interval_is(name: str) -> None:
+    for option in planned(raw(name), draws=50).options:
+        for risk in option.risks:
+            assert risk.population, (option.technique, risk.name)
+            assert risk.complication
+            assert risk.origin.sources
+            assert bool(risk.interval) or risk.low == risk.high
+
+
+def test_no_option_puts_trainees_of_another_technique_on_its_own() -> None:
+    plan = planned(changed("brown-pseudoexfoliation", theatre__surgeon_grade="senior-trainee"), draws=50)
+    # Haripriya 2012: trainees 1.46 % by hand, 4.8 % with ultrasound
+    assert risks(plan, "manual-small-incision")["trainee"].probability == pytest.approx(0.0146)
+    assert risks(plan, "phacoemulsification")["trainee"].probability == pytest.approx(0.048)
+    assert "trainee" not in risks(plan, "extracapsular")
+
+
+def test_an_own_record_moves_its_technique_most_and_shows_its_weight() -> None:
+    eye = raw("brown-pseudoexfoliation")
+    record = OwnRecord("manual-small-incision", operations=2000, events=20, expected=40.0)
+    plain, own = planned(eye, draws=50), with_practice(eye, records=(record,))
+    for technique, factor in (("manual-small-incision", (3.5208 + 20) / (3.5208 + 40)),):
+        before = risks(plain, technique)["capsule-rupture"]
+        after = risks(own, technique)["capsule-rupture"]
+        odds = [p / (1 - p) for p in (before.probability, after.probability)]
+        assert odds[1] / odds[0] == pytest.approx(factor, rel=0.02)  # gamma(a, a), a = 1 / (exp(0.25) - 1)
+        assert any("own data weigh 92" in value for _, value in after.origin.inputs)  # 40 / 43.52
+        assert after.high / after.low < before.high / before.low
+    other = [risks(p, "phacoemulsification")["capsule-rupture"].probability for p in (plain, own)]
+    assert other[1] < other[0]  # the surgeon's other techniques are the starting point
+
+
+def test_an_empty_practice_changes_nothing() -> None:
+    eye = raw("trauma-gap")
+    empty, plain = with_practice(eye), make(situation(eye), CONTEXT)
+    assert [o.risks for o in empty.options] == [o.risks for o in plain.options]
+    assert empty.estimates == plain.estimates
+
+
+def test_own_ratios_of_signs_reach_the_plan() -> None:
+    from forestay.calc.zonule_input import OwnRatio
+
+    eye = changed("long-vitrectomised-only-eye", signs__vitrectomy=True)
+    own = with_practice(eye, zonule_ratios=(OwnRatio(sign="vitrectomy", ratio=15.0),))
+    hours = [next(e.value for e in p.estimates if e.name == "zonule") for p in (make(situation(eye), CONTEXT), own)]
+    assert hours[1] < hours[0]
+
+
+def test_findings_at_surgery_move_the_plan_as_it_said_they_would() -> None:
+    eye = raw("hard-poor-endothelium")
+    plan = planned(eye, draws=50)
+    assert plan.finding_changes
+    for row in plan.finding_changes:
+        told: dict[str, Any] = {}
+        for path, value in row.facts.items():
+            told[path.replace(".", "__")] = value
+        after = planned(changed("hard-poor-endothelium", **told), draws=50)
+        assert next(e.value for e in after.estimates if e.name == "zonule") == pytest.approx(row.hours_after)
+
+
+def test_what_is_known_already_is_not_worked_out_again() -> None:
+    plan = planned(changed("hard-poor-endothelium", surgery__puncture="folds"), draws=50)
+    assert "puncture-folds" not in {row.key for row in plan.finding_changes}
