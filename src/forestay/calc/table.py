@@ -20,6 +20,7 @@ FAMILIES = (
     "risk",
     "published",
     "own_record",
+    "points",
     "zonule",
     "endothelium",
     "dosing",
