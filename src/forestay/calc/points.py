@@ -68,7 +68,7 @@ def difficulty_points(given: DifficultyPointsInput, use: Reader) -> tuple[Diffic
     """Points of three tables for the same signs."""
 
     def points(table: str) -> int:
-        return round(sum(worth for sign, worth in use.table(table).items() if getattr(given, sign)))
+        return round(sum(float(worth) for sign, worth in use.table(table).items() if getattr(given, sign)))
 
     first = points("points.muhtaseb")
     group = sum(first >= fewest for fewest in use.numbers("points.muhtaseb_groups_from"))
