@@ -205,3 +205,30 @@ def test_a_superior_cut_turns_the_cornea_against_the_rule() -> None:
     assert change.axis_deg == 180
     assert change.magnitude_d == pytest.approx(1.1)
     assert change.x_d > 0
+
+
+def test_a_power_vector_and_back() -> None:
+    # evidence on lens power 8.3: -2.00 -1.50 x 20 -> M -2.75, J0 +0.57453, J45 +0.48209, B 2.85044
+    found = astigmatism.power_vector(sphere_d=-2.0, cylinder_d=-1.5, axis_deg=20.0)
+    assert (found.m_d, found.j0_d, found.j45_d) == pytest.approx((-2.75, 0.57453, 0.48209), abs=5e-6)
+    assert found.blur_d == pytest.approx(2.85044, abs=5e-6)
+    assert found.refraction() == pytest.approx((-2.0, -1.5, 20.0), abs=1e-12)
+    # the same lens written with plus cylinder
+    plus = astigmatism.power_vector(sphere_d=-3.5, cylinder_d=1.5, axis_deg=110.0)
+    assert (plus.m_d, plus.j0_d, plus.j45_d) == pytest.approx((found.m_d, found.j0_d, found.j45_d), abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("turned", "share"),
+    # evidence on lens power 6.4
+    [(1, 0.0349), (3, 0.1047), (5, 0.1743), (10, 0.3473), (15, 0.5176), (20, 0.684), (30, 1.000), (45, 1.414)],
+)
+def test_what_a_turned_lens_leaves(turned: float, share: float) -> None:
+    assert astigmatism.left_by_rotation(rotation_deg=turned) == pytest.approx(share, abs=5.1e-4)
+    # by vectors: the cornea's cylinder less the same lens, turned
+    cornea = astigmatism.vector(magnitude_d=1.0, axis_deg=90.0)
+    lens = astigmatism.vector(magnitude_d=1.0, axis_deg=90.0 + turned)
+    assert (cornea - lens).magnitude_d == pytest.approx(
+        float(astigmatism.left_by_rotation(rotation_deg=turned)), abs=1e-12
+    )
+    assert astigmatism.left_by_rotation(rotation_deg=-turned) == astigmatism.left_by_rotation(rotation_deg=turned)

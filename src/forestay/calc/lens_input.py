@@ -111,6 +111,19 @@ class TargetInput(LensInput):
     step_d: Annotated[float, within("step_d")] | None = None
 
 
+def aim(target_d: float | None, step_d: float | None, use: Reader) -> tuple[float, float, list[Doubt]]:
+    """Target and step [D], or their defaults as doubts."""
+    doubts: list[Doubt] = []
+    target, step = target_d, step_d
+    if target is None:
+        target = 0.0
+        doubts.append(Doubt("target-assumed", tr("No target was given: {target:g} D.", target=target)))
+    if step is None:
+        step = use.number("lens_power.usual_step_d")
+        doubts.append(Doubt("step-assumed", tr("No step of lens powers was given: {step:g} D.", step=step)))
+    return target, step, doubts
+
+
 class Choice(Record):
     """A power that can be had, and the refraction that it gives."""
 
@@ -239,15 +252,8 @@ def prepare(given: LensInput, use: Reader) -> Ready:
 def prepare_target(given: TargetInput, use: Reader) -> Ready:
     """As :func:`prepare`, with the target and the step of powers, or their defaults as doubts."""
     ready = prepare(given, use)
-    doubts = list(ready.doubts)
-    target, step = given.target_d, given.step_d
-    if target is None:
-        target = 0.0
-        doubts.append(Doubt("target-assumed", tr("No target was given: {target:g} D.", target=target)))
-    if step is None:
-        step = use.number("lens_power.usual_step_d")
-        doubts.append(Doubt("step-assumed", tr("No step of lens powers was given: {step:g} D.", step=step)))
-    return replace(ready, target_d=target, step_d=step, doubts=tuple(doubts))
+    target, step, doubts = aim(given.target_d, given.step_d, use)
+    return replace(ready, target_d=target, step_d=step, doubts=(*ready.doubts, *doubts))
 
 
 def constant_doubts(given: LensInput) -> list[Doubt]:

@@ -14,6 +14,8 @@ FAMILIES = (
     "lens",
     "lens_length",
     "lens_error",
+    "lens_formulas",
+    "lens_shelf",
     "astigmatism",
     "geometry",
     "bag",

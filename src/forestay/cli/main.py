@@ -33,6 +33,9 @@ app = typer.Typer(
 CaseArgument = Annotated[
     Path, typer.Argument(metavar="CASE", help="Case file (TOML) or exported facts; - for standard input.")
 ]
+LensesOption = Annotated[
+    Path | None, typer.Option("--lenses", metavar="FILE", help="The practice's shelf of lenses (TOML).")
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Answer in JSON.")]
 
 
@@ -63,6 +66,7 @@ def plan(
         Path | None,
         typer.Option("--devices", metavar="FILE", help="Shelf of devices, drugs and consumables (TOML), as of today."),
     ] = None,
+    lenses: LensesOption = None,
 ) -> None:
     """Plan one eye from a case file."""
     from forestay.case.case_file import read_case
@@ -72,7 +76,7 @@ def plan(
 
     data, name = _bytes_of(case, "CASE")
     situation = read_case(data, name)
-    context = Context.default()
+    context = Context.default(lenses=_lenses(lenses))
     if devices is not None:
         from dataclasses import replace
         from datetime import datetime
@@ -94,6 +98,15 @@ def plan(
         typer.echo(readable(made, label=label, width=_width()))
     if any(c.level == "recheck" for c in made.checks):
         raise typer.Exit(RECHECK_STATUS)
+
+
+def _lenses(path: Path | None) -> Any:
+    """The practice's shelf of lenses in a file; none where no file is named."""
+    if path is None:
+        return None
+    from forestay.eye.lens_shelf import read_lens_shelf
+
+    return read_lens_shelf(*_bytes_of(path, "--lenses"))
 
 
 def _write_pdf(path: Path, made: Any, label: str, invented: bool) -> None:
@@ -183,11 +196,12 @@ def serve(
         str | None, typer.Option("--db", metavar="URL", help="Database; default is a file in the user's data folder.")
     ] = None,
     demo: Annotated[bool, typer.Option("--demo", help="Load the invented demo cases.")] = False,
+    lenses: LensesOption = None,
 ) -> None:
     """The web application on this machine."""
     from forestay.web.serve import serve as start
 
-    start(port=port, db=db, demo=demo)
+    start(port=port, db=db, demo=demo, lenses=_lenses(lenses))
 
 
 def _register() -> None:

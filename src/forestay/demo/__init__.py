@@ -21,3 +21,8 @@ def demo_bytes(name: str) -> bytes:
 def devices_bytes() -> bytes:
     """The invented shelf of devices, drugs and consumables, as bytes."""
     return files("forestay.demo").joinpath("shelf", "devices.toml").read_bytes()
+
+
+def demo_lens_shelf_bytes() -> bytes:
+    """The invented lens shelf of the demo practice, as bytes."""
+    return files("forestay.demo").joinpath("shelf", "lenses.toml").read_bytes()

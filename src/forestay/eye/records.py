@@ -119,6 +119,7 @@ class FellowEye(Record):
     k2_d: Annotated[float, within("k2_d")] | None = None
     chamber_depth_mm: Annotated[float, within("chamber_depth_mm")] | None = None
     refraction_d: Annotated[float, within("refraction_d")] | None = None
+    lens_power_d: Annotated[float, within("lens_power_d")] | None = None
     operated: bool | None = Field(default=None, description="the fellow eye has had its cataract operation")
     zonular_complication: bool | None = Field(default=None, description="its operation met a zonular complication")
     pseudoexfoliation: bool | None = Field(default=None, description="pseudoexfoliation in the fellow eye")
@@ -218,7 +219,21 @@ class Target(Record):
     """What is aimed at."""
 
     refraction_d: Annotated[float, within("target_d")] | None = None
+    accept_from_d: Annotated[float, within("accept_d")] | None = None
+    accept_to_d: Annotated[float, within("accept_d")] | None = None
+    refuse_above_d: Annotated[float, within("accept_d")] | None = None
     lens_constant: LensConstant | None = None
+    length_adjustment: Literal["none", "linear-2011", "linear-2018", "segments"] | None = Field(
+        default=None, description="adjustment of a long eye's length before the power formula, chosen by name"
+    )
+
+    @model_validator(mode="after")
+    def _both_ends(self) -> Target:
+        if (self.accept_from_d is None) != (self.accept_to_d is None):
+            raise ValueError("accept_from_d and accept_to_d belong together")
+        if self.accept_from_d is not None and self.accept_to_d is not None and self.accept_from_d >= self.accept_to_d:
+            raise ValueError("accept_from_d must be the more myopic")
+        return self
 
 
 class CaseFile(Record):

@@ -151,6 +151,52 @@ def break_even_deg(*, magnitude_d: Number, flattening_d: Number) -> Number:
     return angle
 
 
+def left_by_rotation(*, rotation_deg: Number) -> Number:
+    """Residual cylinder, as a share of the lens cylinder, when a full correction turns by ``rotation_deg``: 2 |sin t|.
+
+    >>> round(float(left_by_rotation(rotation_deg=30.0)), 12)
+    1.0
+    """
+    _, sine = cos_sin_deg(rotation_deg)
+    share: Number = 2 * np.abs(sine)
+    return share
+
+
+@dataclass(frozen=True, slots=True)
+class PowerVector:
+    """A refraction as mean sphere M and the two cross cylinders J0, J45 [D]; ``blur_d`` is its length."""
+
+    m_d: Number
+    j0_d: Number
+    j45_d: Number
+
+    @property
+    def blur_d(self) -> Number:
+        """sqrt(M^2 + J0^2 + J45^2) [D]."""
+        length: Number = np.sqrt(self.m_d * self.m_d + self.j0_d * self.j0_d + self.j45_d * self.j45_d)
+        return length
+
+    def refraction(self) -> tuple[Number, Number, Number]:
+        """Sphere [D], cylinder [D, minus] and axis [degrees, 0 < a <= 180; 180 for none]."""
+        cylinder = -2 * np.hypot(self.j0_d, self.j45_d)
+        axis = meridian_deg(0.5 * np.rad2deg(np.arctan2(self.j45_d, self.j0_d)))
+        return self.m_d - 0.5 * cylinder, cylinder, axis
+
+
+def power_vector(*, sphere_d: Number, cylinder_d: Number, axis_deg: Number) -> PowerVector:
+    """The power vector of a spectacle refraction; a plus cylinder is the same lens written the other way.
+
+    M = S + C / 2, J0 = -(C / 2) cos 2a, J45 = -(C / 2) sin 2a (Thibos, Horner 2001, doi
+    10.1016/s0886-3350(00)00797-5).
+
+    >>> round(float(power_vector(sphere_d=-2.0, cylinder_d=-1.5, axis_deg=20.0).blur_d), 5)
+    2.85044
+    """
+    cosine, sine = cos_sin_deg(2 * axis_deg)
+    half = 0.5 * cylinder_d
+    return PowerVector(sphere_d + half, -half * cosine, -half * sine)
+
+
 @dataclass(frozen=True, slots=True)
 class Centroid:
     """Mean vector [D], mean of the magnitudes [D], and covariance of x and y [D2, n - 1; None for a single vector]."""

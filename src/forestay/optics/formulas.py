@@ -12,11 +12,12 @@ from typing import ClassVar
 from forestay.answer import Doubt
 from forestay.errors import ForestayError, InvalidInput, MissingInput, NotFound
 from forestay.optics import vergence
+from forestay.optics.blocks import in_blocks
 from forestay.optics.cornea import KeratometryConstants
 from forestay.optics.haigis import Haigis, HaigisCoefficients
 from forestay.optics.hoffer_q import HofferQ, HofferQConstants
 from forestay.optics.holladay_1 import Holladay1, Holladay1Constants
-from forestay.optics.lens_constants import AConstant, ConversionConstants, Kind, LensConstant
+from forestay.optics.lens_constants import AConstant, ConversionConstants, Kind, LensConstant, is_many
 from forestay.optics.lens_model import LensModel, Measured
 from forestay.optics.srk_t import SrkT, SrkTConstants, SrkTLimits
 from forestay.optics.t2 import T2, T2Constants
@@ -143,8 +144,14 @@ def power_d(
     ``k_d`` is the mean corneal power [D, index 1.3375]; lengths [mm]; ``lens_shift_mm`` is added to the lens distance
     of the formula, 0 for the formula's own. Scalars or arrays that broadcast together, draws on the last axis.
     """
-    eye = model.eye(Measured(axial_length_mm, k_d, chamber_depth_mm), constant).shifted(lens_shift_mm=lens_shift_mm)
-    return vergence.power_d(eye=eye, target_d=target_d, constants=vergence_constants)
+
+    def ask(length: Number, k: Number, depth: Number | None, target: Number, shift: Number) -> Number:
+        eye = model.eye(Measured(length, k, depth), constant).shifted(lens_shift_mm=shift)
+        return vergence.power_d(eye=eye, target_d=target, constants=vergence_constants)
+
+    if is_many(constant):  # a constant for each eye goes with its eye: no blocks
+        return ask(axial_length_mm, k_d, chamber_depth_mm, target_d, lens_shift_mm)
+    return in_blocks(ask, length=axial_length_mm, k=k_d, depth=chamber_depth_mm, target=target_d, shift=lens_shift_mm)
 
 
 def refraction_d(
@@ -159,8 +166,14 @@ def refraction_d(
     lens_shift_mm: Number = 0.0,
 ) -> Number:
     """Spectacle refraction [D] with a lens of ``power_d`` [D]; inputs as :func:`power_d`, the inverse of it."""
-    eye = model.eye(Measured(axial_length_mm, k_d, chamber_depth_mm), constant).shifted(lens_shift_mm=lens_shift_mm)
-    return vergence.refraction_d(eye=eye, power_d=power_d, constants=vergence_constants)
+
+    def ask(length: Number, k: Number, depth: Number | None, power: Number, shift: Number) -> Number:
+        eye = model.eye(Measured(length, k, depth), constant).shifted(lens_shift_mm=shift)
+        return vergence.refraction_d(eye=eye, power_d=power, constants=vergence_constants)
+
+    if is_many(constant):  # a constant for each eye goes with its eye: no blocks
+        return ask(axial_length_mm, k_d, chamber_depth_mm, power_d, lens_shift_mm)
+    return in_blocks(ask, length=axial_length_mm, k=k_d, depth=chamber_depth_mm, power=power_d, shift=lens_shift_mm)
 
 
 def explained_distance_mm(

@@ -12,6 +12,7 @@ References: Hoffer, J Cataract Refract Surg 1993;19:700-712; errata 1994;20:677 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -23,6 +24,8 @@ from forestay.optics.lens_model import LensModel, Measured
 from forestay.optics.values import Number, choose
 from forestay.optics.vergence import ThinLensEye
 from forestay.text import tr
+
+RADIANS = math.pi / 180
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,11 +54,11 @@ def depth_beyond_constant_mm(*, axial_length_mm: Number, k_d: Number, constants:
     centre = choose(short, constants.short_centre_mm, constants.long_centre_mm)
     apart = constants.reference_length_mm - length
     inner_deg = constants.tangent_deg_per_mm2 * (centre - length) * (centre - length)
-    tangent = np.tan(np.deg2rad(k_d))
+    tangent = np.tan(k_d * RADIANS)
     depth: Number = (
         -constants.length_slope * apart
         + tangent * tangent
-        + constants.curve_per_mm * sign * apart * apart * np.tan(np.deg2rad(inner_deg))
+        + constants.curve_per_mm * sign * apart * apart * np.tan(inner_deg * RADIANS)
         - constants.offset_mm
     )
     return depth

@@ -144,6 +144,17 @@ def convert(constant: LensConstant, *, to: Kind, conversion: ConversionConstants
     return _CONVERTERS[to](constant, conversion=conversion)
 
 
+def is_many(constant: LensConstant) -> bool:
+    """Whether the constant is an array of one for each eye."""
+    if isinstance(constant, AConstant):
+        value = constant.a
+    elif isinstance(constant, SurgeonFactor):
+        value = constant.sf_mm
+    else:
+        value = constant.pacd_mm if isinstance(constant, PersonalDepth) else constant.a0_mm
+    return isinstance(value, np.ndarray) and value.ndim > 0
+
+
 def mean_constant(constants: Sequence[LensConstant]) -> LensConstant:
     """Mean of single constants of one kind (of Haigis constants: of a0, whose weights agree)."""
     first = constants[0]

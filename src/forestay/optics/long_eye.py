@@ -65,6 +65,13 @@ class Adjusted:
     doubts: tuple[Doubt, ...]
 
 
+def lines(adjustment: Adjustment, read: Read) -> Mapping[str, tuple[float, float]]:
+    """Slope and offset by formula of a linear adjustment; empty for the others, which need none."""
+    if adjustment == "linear-2011":
+        return read(Linear2011).lines
+    return read(Linear2018).lines if adjustment == "linear-2018" else {}
+
+
 def linear_mm(*, axial_length_mm: Number, slope: float, offset_mm: float, above_mm: float) -> Number:
     """The adjusted length [mm] above ``above_mm`` [mm], never longer than the measured one; NaN stays NaN.
 

@@ -9,6 +9,7 @@ from forestay.plan.induced import before, induced_by
 from forestay.plan.mirror import Frame
 from forestay.plan.model import Astigmatism
 from forestay.plan.offers import Offer, known, origin
+from forestay.plan.toric_part import toric_words
 from forestay.text import tr
 
 
@@ -57,4 +58,9 @@ def astigmatism_plan(offer: Offer, frame: Frame) -> tuple[Astigmatism, list[Doub
         left=left,
         left_axis=left_axis,
     )
-    return Astigmatism(had, had_axis, flattening, induced.sd_d, left, left_axis, says, source), list(induced.doubts)
+    toric_use = setting.use.evidence.reader()
+    toric_says = toric_words(offer, frame, before=start, induced=induced, use=toric_use)
+    if toric_says:
+        setting.use.merge(toric_use)
+    found = Astigmatism(had, had_axis, flattening, induced.sd_d, left, left_axis, says, source, toric_says)
+    return found, list(induced.doubts)

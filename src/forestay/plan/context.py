@@ -7,6 +7,7 @@ from datetime import date
 
 from forestay.calc.zonule_input import OwnRatio
 from forestay.evidence import EvidenceSet, default_evidence
+from forestay.eye.lens_shelf import LensShelf
 from forestay.plan.device_shelf import DeviceShelf
 from forestay.plan.draws import COUNT, Draws
 from forestay.risk.own_record import OwnRecord
@@ -36,11 +37,13 @@ class Context:
     today: date | None = None
     devices: DeviceShelf | None = None
     """Devices, drugs and consumables on the shelf; None is "not known"."""
+    lenses: LensShelf | None = None
+    """The practice's own lens models; None where no shelf is known."""
     searching: bool = True
     """Whether supports of a weak zonule are searched, and loads of the zonule spread over the draws: not while a
     control moves. A load is a rank within the eye and is shown without interval, so a look says the same."""
 
     @classmethod
-    def default(cls, *, draws: int = COUNT, today: date | None = None) -> Context:
+    def default(cls, *, draws: int = COUNT, today: date | None = None, lenses: LensShelf | None = None) -> Context:
         """The evidence that ships, 1,000 draws, no figures of one's own."""
-        return cls(default_evidence(), Draws(draws), today=today)
+        return cls(default_evidence(), Draws(draws), today=today, lenses=lenses)

@@ -331,9 +331,10 @@ def _input_doubts(case: CaseFile) -> list[Doubt]:
 
 def version(context: Context) -> dict[str, str]:
     """What made this plan: engine version and the digests of evidence, practice and context."""
+    shelf = context.lenses.model_dump_json() if context.lenses else ""
     context_digest = hashlib.sha256(
         f"{context.evidence.digest}:{context.practice.digest}:{context.draws.count}:{context.today or ''}"
-        f":{context.devices.digest if context.devices else ''}".encode()
+        f":{context.devices.digest if context.devices else ''}:{shelf}".encode()
     ).hexdigest()
     return {
         "engine": __version__,

@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
 from forestay.answer import Doubt
+from forestay.plan.lens_model import LensPlan, LensPosition
 from forestay.plan.model_decision import Decision, First, Verdict, WouldChange
 from forestay.plan.model_risk import FindingChange, Origin, Risk
 from forestay.plan.model_trolley import Dose, KitItem
@@ -16,6 +17,8 @@ __all__ = [
     "FindingChange",
     "First",
     "KitItem",
+    "LensPlan",
+    "LensPosition",
     "Origin",
     "Risk",
     "Verdict",
@@ -141,36 +144,6 @@ class Chosen:
 
 
 @dataclass(frozen=True)
-class LensPosition:
-    """Power for one position of the lens."""
-
-    position: str
-    label: str
-    power_d: float | None
-    choices: tuple[dict[str, float], ...]
-    sd_d: float | None
-    low_d: float | None
-    high_d: float | None
-    note: str
-    allowed: bool
-    origin: Origin
-
-
-@dataclass(frozen=True)
-class LensPlan:
-    """Power by position, and what it rests on."""
-
-    formula: str | None
-    length_mm: float | None
-    length_sd_mm: float | None
-    target_d: float
-    positions: tuple[LensPosition, ...]
-    says: tuple[str, ...]
-    displaced: dict[str, float | str | None] | None = None
-    """What the place where the bag is expected to lie costs a lens in it; None where there is nothing to say."""
-
-
-@dataclass(frozen=True)
 class Astigmatism:
     """What the cornea has and what the incision does to it."""
 
@@ -182,6 +155,8 @@ class Astigmatism:
     after_axis_deg: float | None
     says: str
     origin: Origin | None
+    toric_says: str = ""
+    """Whether a toric lens is advised against, or what it would have to be."""
 
 
 @dataclass(frozen=True)

@@ -170,9 +170,9 @@ def _lens(plan: Plan, width: int) -> list[str]:
     for p in lens.positions:
         spread = f" ± {p.sd_d:.2f}" if p.sd_d is not None else ""
         exact = f"{say.power_words(p.power_d)}{spread} D" if p.power_d is not None else tr("no power")
-        parts = [exact, *([] if p.allowed else [tr("not here")]), *say.choices_words(p), *([p.note] if p.note else [])]
+        parts = [exact, *([] if p.allowed else [tr("not here")]), *say.choices_words(p), *say.lens_row_words(p)]
         said += _lines(f"{p.label}: " + "; ".join(parts), width, rest="  ")
-    for sentence in lens.says:
+    for sentence in (*lens.says, *lens.learnt, *say.lens_around_words(lens)):
         said += _lines(sentence, width)
     if plan.astigmatism.says:
         said += _lines(plan.astigmatism.says, width, first=tr("cornea:") + " ")

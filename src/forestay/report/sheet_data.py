@@ -94,14 +94,19 @@ def _lens(plan: Plan) -> dict[str, Any]:
         {
             "label": p.label,
             "power": say.power_words(p.power_d),
-            "choices": say.nearest_choices(p, lens.target_d),
+            "choices": say.boxed_choices(p, lens.target_d),
             "spread": f"± {p.sd_d:.2f}" if p.sd_d is not None and p.power_d is not None else "",
-            "note": p.note,
+            "note": p.note if p.allowed else "",
             "allowed": p.allowed,
         }
         for p in lens.positions
     ]
-    return {"basis": say.lens_basis(lens), "rows": rows, "says": list(lens.says), "astigmatism": plan.astigmatism.says}
+    return {
+        "basis": say.lens_basis(lens),
+        "rows": rows,
+        "says": [*lens.learnt, *([str(lens.displaced["says"])] if lens.displaced else [])],
+        "astigmatism": plan.astigmatism.says,
+    }
 
 
 def _after(plan: Plan) -> dict[str, Any]:

@@ -127,7 +127,7 @@ def signed(value: float) -> str:
 
 def lens_basis(lens: LensPlan) -> str:
     """Formula, length and aim that the powers rest on."""
-    basis = [lens.formula] if lens.formula else []
+    basis = [lens.formula] if lens.formula else list(lens.says)
     if lens.length_mm is not None:
         spread = f" ± {lens.length_sd_mm:.2f}" if lens.length_sd_mm is not None else ""
         basis.append(tr("length {mm:.2f}{spread} mm", mm=lens.length_mm, spread=spread))
@@ -140,6 +140,49 @@ def nearest_choices(position: LensPosition, target_d: float, count: int = 3) -> 
     near = sorted(position.choices, key=lambda c: abs(c["refraction_d"] - target_d))[:count]
     rising = sorted(near, key=lambda c: c["power_d"])
     return [f"{c['power_d']:.1f}: {signed(c['refraction_d'])}".replace("-", "−") for c in rising]
+
+
+def lens_row_words(position: LensPosition) -> list[str]:
+    """What else a row says in the terminal: the box, the chance of 0.5 D, a contact lens, the note."""
+    told = [position.box_says] if position.box_says else []
+    if position.within_half is not None:
+        told.append(tr("within 0.5 D {share:.0%}", share=position.within_half))
+    if position.contact_lens_d is not None:
+        told.append(tr("contact lens {power} D", power=signed(position.contact_lens_d)))
+    return [*told, *([position.note] if position.note else []), *position.never]
+
+
+def lens_around_words(lens: LensPlan) -> list[str]:
+    """What to measure again, what the error is made of, and which formula suits."""
+    told = []
+    if lens.remeasure:
+        gains = [
+            tr(
+                "{what} (within 0.5 D {now:.0%} to {then:.0%})",
+                what=r.label,
+                now=r.within_half - r.gain_half,
+                then=r.within_half,
+            )
+            for r in lens.remeasure
+        ]
+        told.append(tr("Measuring again would gain most: {gains}.", gains="; ".join(gains)))
+    if lens.positions and lens.positions[0].parts:
+        parts = [tr("{part} {share:.0%}", part=p.label, share=p.share) for p in lens.positions[0].parts]
+        told.append(tr("The error in the bag is made of: {parts}.", parts=", ".join(parts)))
+    for f in lens.formulas:
+        power = tr("{power} D", power=power_words(f.power_d)) if f.power_d is not None else tr("no power")
+        taken = tr(", taken") if f.taken else ""
+        told.append(f"{f.name}: {f.state_words}{taken}; {power}" + (f"; {' '.join(f.why)}" if f.why else ""))
+    return told
+
+
+def boxed_choices(position: LensPosition, target_d: float) -> list[str]:
+    """The box to have where a shelf is known, else the few nearest powers."""
+    if position.box is None:
+        return [*([position.box_says] if position.box_says else []), *nearest_choices(position, target_d)]
+    box = position.box
+    left = tr("{power}: {left} {lens}", power=f"{box.power_d:.1f}", left=signed(box.refraction_d), lens=box.lens)
+    return [left.replace("-", "−")]
 
 
 def choices_words(position: LensPosition) -> list[str]:

@@ -14,6 +14,7 @@ from threading import Lock
 from typing import Any
 from uuid import UUID
 
+from forestay.eye.lens_shelf import LensShelf, read_lens_shelf
 from forestay.eye.situation import Decisions, Situation
 from forestay.eye.validation import validate
 from forestay.plan.model import Plan
@@ -46,9 +47,9 @@ def looked_at(situation: Situation, look: Mapping[str, Any]) -> Situation:
 class Planner:
     """Makes plans and keeps the last ones by the situation's digest. Safe to use from several threads."""
 
-    def __init__(self, make: Make | None = None, *, kept: int = PLANS_KEPT) -> None:
-        self._make = make or usual_make()
-        self._quick = make or usual_make(quick=True)
+    def __init__(self, make: Make | None = None, *, kept: int = PLANS_KEPT, lenses: LensShelf | None = None) -> None:
+        self._make = make or usual_make(lenses=lenses)
+        self._quick = make or usual_make(quick=True, lenses=lenses)
         self._kept = kept
         self._plans: OrderedDict[str, Plan] = OrderedDict()
         self._lock = Lock()
@@ -82,8 +83,8 @@ def caution() -> str:
     return standing()
 
 
-def usual_make(*, quick: bool = False) -> Make:
-    """``plan.make`` with the context that ships, read once.
+def usual_make(*, quick: bool = False, lenses: LensShelf | None = None) -> Make:
+    """``plan.make`` with the context that ships, read once, and the practice's shelf of ``lenses``.
 
     ``quick`` leaves out what no control under the hand shows: margins of techniques that do not come first, the search
     for supports, and the interval of loads that only rank. Every number that it gives is that of the whole plan.
@@ -91,7 +92,7 @@ def usual_make(*, quick: bool = False) -> Make:
     from forestay.plan.context import Context
     from forestay.plan.make import make
 
-    context = replace(Context.default(), searching=not quick)
+    context = replace(Context.default(lenses=lenses), searching=not quick)
     return lambda situation: make(situation, context)
 
 
@@ -166,12 +167,23 @@ class Desk:
         return look_back(None if invented else self._store, selection)
 
 
-def open_desk(db: str | None, *, demo: bool, planner: Planner | None = None) -> Desk:
-    """The desk over the store ``db``, the user's own one where None; with ``demo``, the invented cases are kept once."""
+def open_desk(db: str | None, *, demo: bool, planner: Planner | None = None, lenses: LensShelf | None = None) -> Desk:
+    """The desk over the store ``db``, the user's own one where None; with ``demo``, the invented cases are kept once.
+
+    ``lenses``: the practice's shelf of lenses; with ``demo`` and none given, the invented shelf, which says that it is.
+    """
     store = cases.open_store(db)
     if demo:
         keep_demo(store)
-    return Desk(store, planner or Planner(), Who(author="desk", device="web"))
+    shelf = demo_shelf() if demo and lenses is None else lenses
+    return Desk(store, planner or Planner(lenses=shelf), Who(author="desk", device="web"))
+
+
+def demo_shelf() -> LensShelf:
+    """The invented shelf of the demo practice."""
+    from forestay.demo import demo_lens_shelf_bytes
+
+    return read_lens_shelf(demo_lens_shelf_bytes(), "lenses.toml")
 
 
 def keep_demo(store: FactStore) -> None:

@@ -12,6 +12,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from forestay.errors import ForestayError, InvalidInput
+from forestay.eye.lens_shelf import LensShelf
 from forestay.mechanics import fast
 from forestay.optics import ray_fast
 from forestay.services.planning import open_desk
@@ -36,11 +37,11 @@ class Say(Protocol):
         """Say one sentence."""
 
 
-def serve(port: int, db: str | None, demo: bool, *, say: Say = print) -> None:
+def serve(port: int, db: str | None, demo: bool, *, say: Say = print, lenses: LensShelf | None = None) -> None:
     """Serve until interrupted. ``db``: address or path of the store, the user's own one where None."""
     listening = listen(port)
     try:
-        app = application(db, demo=demo)
+        app = application(db, demo=demo, lenses=lenses)
         address = f"http://{HOST}:{listening.getsockname()[1]}/"
         say(tr("Forestay is at {address} (stop with Ctrl+C).", address=address))
         threading.Thread(target=_quicken, daemon=True).start()
@@ -58,9 +59,9 @@ def _quicken() -> None:
     ray_fast.start()
 
 
-def application(db: str | None, *, demo: bool) -> FastAPI:
+def application(db: str | None, *, demo: bool, lenses: LensShelf | None = None) -> FastAPI:
     """The application over the store ``db``; with ``demo``, the invented cases are kept there once."""
-    return create_app(Settings(open_desk(db, demo=demo)))
+    return create_app(Settings(open_desk(db, demo=demo, lenses=lenses)))
 
 
 def listen(port: int) -> socket.socket:

@@ -1,0 +1,228 @@
+"""What stands around the powers: the formulas side by side, the boxes of the shelf, what to measure again, the other eye."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from forestay.answer import Doubt
+from forestay.calc.lens_error import Case, case_of, gains_of, spreads_of
+from forestay.calc.lens_formulas import adjusted_lengths, falsifies, side_by_side
+from forestay.calc.lens_input import prepare_target
+from forestay.calc.lens_positions import LensPositionsInput
+from forestay.calc.lens_shelf import Box, box_for, other_method_doubt
+from forestay.evidence import Reader
+from forestay.optics import two_eyes
+from forestay.optics.chance import Region
+from forestay.optics.lens_kinds import LENS_KINDS, kind_words
+from forestay.optics.lens_model import Measured
+from forestay.optics.positions import ALL_POSITIONS
+from forestay.plan.lens_model import LensBox, LensFormula, LensPosition, LensRemeasure
+from forestay.plan.offers import Offer
+from forestay.plan.prediction import DEFAULT_STEP_D, Predictor
+from forestay.text import tr
+
+
+@dataclass(frozen=True)
+class Compared:
+    """The formulas side by side, and what to say of them."""
+
+    rows: tuple[LensFormula, ...]
+    lens_d: float | None
+    disagreement_d: float | None
+    says: tuple[str, ...]
+
+
+def state_words(state: str) -> str:
+    """How a formula suits, in words."""
+    return {"suits": tr("suits"), "with-care": tr("with care"), "not": tr("not here")}[state]
+
+
+def formulas_of(offer: Offer, eye: Predictor, given: LensPositionsInput, use: Reader) -> Compared:
+    """Every formula judged for this eye; the chamber depth is distrusted where the lens moves, swells or is displaced."""
+    case, measured_mm = offer.setting.case, offer.setting.estimates.length
+    falsified = falsifies(
+        appearance=case.lens.appearance,
+        loose=case.signs.phacodonesis not in (None, "none"),
+        displaced=bool(case.signs.subluxated),
+    )
+    length = given.axial_length_mm if measured_mm is None else measured_mm.centre
+    lengths, _ = adjusted_lengths(
+        eye.adjustment, axial_length_mm=length, lens_thickness_mm=case.biometry.lens_thickness_mm, use=use
+    )
+    found = side_by_side(
+        measured=Measured(length, eye.k_mean.centre, eye.chamber_depth_mm),
+        constant=eye.constant,
+        target_d=given.target_d or 0.0,
+        step_d=DEFAULT_STEP_D,
+        falsified=falsified,
+        use=use,
+        lengths_mm=lengths,
+    )
+    rows = tuple(
+        LensFormula(
+            name=s.judged.name,
+            state=s.judged.state,
+            state_words=state_words(s.judged.state),
+            why=s.judged.why,
+            usual=s.judged.usual,
+            taken=s.judged.name == eye.name,
+            counts=s.judged.counts,
+            power_d=s.power_d,
+            refraction_d=s.refraction_d,
+        )
+        for s in found.formulas
+    )
+    says: list[str] = []
+    if found.disagreement_d is not None and found.lens_d is not None:
+        left = [r.refraction_d for r in rows if r.counts and r.refraction_d is not None]
+        says.append(
+            tr(
+                "With {lens:+.1f} D the {n} formulas that suit say {low:+.2f} to {high:+.2f} D (SD {sd:.2f} D).",
+                lens=found.lens_d,
+                n=len(left),
+                low=min(left),
+                high=max(left),
+                sd=found.disagreement_d,
+            )
+        )
+    return Compared(rows, found.lens_d, found.disagreement_d, tuple(says))
+
+
+def measure_words(measure: str) -> str:
+    """What to measure again, in words."""
+    return {
+        "length-by-immersion": tr("the length again, by immersion"),
+        "length-by-light": tr("the length by light, where it gets through"),
+        "cornea-again": tr("the cornea again, three readings that agree, by an automatic keratometer"),
+    }[measure]
+
+
+def remeasure_of(given: LensPositionsInput, use: Reader) -> tuple[LensRemeasure, ...]:
+    """What measuring again would gain for the lens in the bag, the most first."""
+    ready = prepare_target(given, use)
+    method = given.axial_length_method or "ultrasound-contact"
+    case = case_of(ready, "bag", method=method, weak_zonule=given.weak_zonule, use=use)
+    power = ready.power_d()
+    gains = gains_of(ready, case, spreads_of(case, power_d=power, use=use), power_d=power, use=use)
+    return tuple(
+        LensRemeasure(g.measure, measure_words(g.measure), g.sd_d, g.within_half, g.gain_half)
+        for g in gains
+        if round(100 * g.within_half) > round(100 * (g.within_half - g.gain_half))
+    )
+
+
+@dataclass(frozen=True)
+class Boxes:
+    """The box for each position, and what the shelf is."""
+
+    shelf: str | None
+    found: dict[str, Box | None]
+
+    def onto(self, row: LensPosition) -> LensPosition:
+        """The row with its box, or with the word that the shelf holds none."""
+        if self.shelf is None or row.position == "aphakia":
+            return row
+        box = self.found.get(row.position)
+        if box is None:
+            return replace(row, box_says=tr("no lens for this place on the shelf"))
+        kind = next(kind_words(k) for k in LENS_KINDS if k == box.lens.kind)
+        boxes = box.lens.boxes(box.power_d)
+        told = LensBox(
+            lens=box.lens.name,
+            kind=kind,
+            power_d=box.power_d,
+            refraction_d=box.refraction_d,
+            in_region=box.in_region,
+            boxes=boxes,
+            constant_a=box.constant_a,
+        )
+        says = tr(
+            "{lens} {power:+.1f} D: {left:+.2f} D expected", lens=told.lens, power=told.power_d, left=told.refraction_d
+        )
+        if boxes is not None:
+            says = tr("{box} ({n} on the shelf)", box=says, n=boxes)
+        missed = abs(box.refraction_d - (row.best_refraction_d if row.best_refraction_d is not None else 0.0))
+        if missed > DEFAULT_STEP_D and row.best_power_d is not None:
+            says = tr("{box}; {power:+.1f} D is not on the shelf: order it", box=says, power=row.best_power_d)
+        return replace(row, box=told, box_says=says)
+
+
+def boxes_of(offer: Offer, given: LensPositionsInput, use: Reader) -> tuple[Boxes, list[Doubt]]:
+    """Which box of the practice's shelf to have for each position."""
+    shelf = offer.context.lenses
+    if shelf is None:
+        return Boxes(None, {}), []
+    ready = prepare_target(given, use)
+    region = None
+    if given.accept_from_d is not None and given.accept_to_d is not None:
+        region = Region(given.accept_from_d, given.accept_to_d, given.refuse_above_d)
+    constant = offer.setting.case.target.lens_constant
+    method = offer.setting.case.biometry.axial_length_method or "ultrasound-contact"
+    if method == "ultrasound-contact" and (constant is None or constant.method != method):
+        method = "optical"  # the compression has been added back, so the constant of optical lengths belongs to it
+    found: dict[str, Box | None] = {}
+    doubts: list[Doubt] = []
+    for position in ALL_POSITIONS:
+        if position == "aphakia":
+            continue
+        case: Case = case_of(
+            ready,
+            position,
+            method=given.axial_length_method or "ultrasound-contact",
+            weak_zonule=given.weak_zonule,
+            use=use,
+        )
+        box = box_for(ready, case, shelf, region=region, method=method, use=use)
+        if box is not None and box.other_method is not None:
+            doubts.append(other_method_doubt(box))
+        found[position] = box
+    says = tr("an invented example shelf") if shelf.invented else tr("the practice's own shelf")
+    return Boxes(says, found), doubts
+
+
+def learnt_of(offer: Offer, eye: Predictor, target_d: float, use: Reader) -> tuple[tuple[str, ...], list[Doubt]]:
+    """What the operated fellow eye and pseudoexfoliation say of the prediction; said, never counted in silence."""
+    case = offer.setting.case
+    said: list[str] = []
+    doubts: list[Doubt] = []
+    fellow = case.fellow
+    told = (fellow.axial_length_mm, fellow.k1_d, fellow.k2_d, fellow.lens_power_d, fellow.refraction_d)
+    if fellow.operated and None not in told:
+        found = two_eyes.carried_over(
+            model=eye.model,
+            eye=Measured(eye.length.centre, eye.k_mean.centre, eye.chamber_depth_mm),
+            fellow=Measured(
+                fellow.axial_length_mm or 0.0,
+                ((fellow.k1_d or 0.0) + (fellow.k2_d or 0.0)) / 2,
+                fellow.chamber_depth_mm if fellow.chamber_depth_mm is not None else eye.chamber_depth_mm,
+            ),
+            constant=eye.constant,
+            fellow_power_d=fellow.lens_power_d or 0.0,
+            fellow_refraction_d=fellow.refraction_d or 0.0,
+            vergence_constants=eye.vergence,
+            constants=use.constants(two_eyes.TwoEyesConstants),
+        )
+        doubts += found.doubts
+        said.append(
+            tr("The fellow eye came out {missed:+.2f} D from this formula's prediction.", missed=found.first_error_d)
+        )
+        if found.carried_d:
+            power = eye.power_d(target_d=target_d - found.carried_d)
+            said.append(
+                tr(
+                    "If half of that, {part:+.2f} D, is carried over, the power for the bag is {power:+.2f} D; the table"
+                    " leaves it out.",
+                    part=found.carried_d,
+                    power=power,
+                )
+            )
+    if case.signs.pseudoexfoliation:
+        most = use.number("lens_bias.pseudoexfoliation_most_d")
+        said.append(
+            tr(
+                "Eyes with pseudoexfoliation tend to come out up to {d:.1f} D hyperopic; no correction is proven, and none"
+                " is made: consider the more myopic of two powers.",
+                d=most,
+            )
+        )
+    return tuple(said), doubts
