@@ -106,3 +106,9 @@ def test_the_first_eyes_zonule_is_evidence_for_the_second() -> None:
 def test_every_verdict_but_operate_says_what_would_change_it() -> None:
     for rule in ruleset("decision")["rule"]:
         assert ("change" in rule.data) == (rule.data["verdict"] != "operate"), rule.data["key"]
+
+
+def test_reasons_that_fall_together_are_one() -> None:
+    # pressure of 33 mmHg kept up by a swollen lens: one pressure to bring down, though two rules speak of it
+    held = planned(changed("white-swollen", biometry__posterior_segment_scan="normal"), draws=50).decision
+    assert [w.then for w in held.would_change] == ["operate"]

@@ -56,19 +56,18 @@ def change_words(change: WouldChange) -> str:
 def _would_change(
     rules: Sequence[Rule], verdict: Verdict, view: Mapping[str, Any], use: Reader
 ) -> tuple[WouldChange, ...]:
-    """For each rule behind the verdict: what would make it fall away, and the verdict of the rules that then remain."""
+    """For each reason behind the verdict: what would take it away, and the verdict of the rules that then remain."""
     if verdict == "operate":
         return ()
-    return tuple(
-        WouldChange(
-            what=rule.say("change", view, use),
-            because=rule.say("why", view, use),
-            then=max((r.data["verdict"] for r in rules if r is not rule), key=GRAVITY.index, default="operate"),
-            rule=str(rule.data["key"]),
-        )
-        for rule in rules
-        if rule.data["verdict"] == verdict
-    )
+    behind = [(rule.say("change", view, use), rule) for rule in rules if rule.data["verdict"] == verdict]
+    found: dict[str, WouldChange] = {}
+    for what, rule in behind:
+        if what in found:
+            continue
+        kept = [r for r in rules if not any(r is other and what == said for said, other in behind)]
+        then: Verdict = max((r.data["verdict"] for r in kept), key=GRAVITY.index, default="operate")
+        found[what] = WouldChange(what, rule.say("why", view, use), then, str(rule.data["key"]))
+    return tuple(found.values())
 
 
 def _first_checks(checks: Sequence[Check]) -> list[First]:
