@@ -22,9 +22,11 @@ def postgresql() -> Iterator[Server]:
     server.remove()
 
 
-@pytest.fixture(autouse=True)
-def own_data_folder(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
-    """No test touches the data folder of whoever runs it."""
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path_factory.getbasetemp() / "data-home"))
-    for name in ("FORESTAY_DB", "FORESTAY_KEY", "FORESTAY_PASSPHRASE"):
-        monkeypatch.delenv(name, raising=False)
+@pytest.fixture(autouse=True, scope="session")
+def own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """No test, and no program that a test starts, touches the data folder of whoever runs it."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv("XDG_DATA_HOME", str(tmp_path_factory.mktemp("data-home")))
+        for name in ("FORESTAY_DB", "FORESTAY_KEY", "FORESTAY_PASSPHRASE"):
+            patched.delenv(name, raising=False)
+        yield

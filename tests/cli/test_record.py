@@ -43,7 +43,7 @@ def test_a_record_is_checked_copied_brought_back_and_searched(folder: Path) -> N
     assert "2 cases" in whole.stdout
     assert "2 cases" in run(folder, "backup", str(folder / "backup.sqlite")).stdout
     assert json.loads(run(folder, "rebuild", "--json").stdout) == {"cases": 2}
-    found = json.loads(run(folder, "find", "appearance=white", "--json").stdout)
+    found = json.loads(run(folder, "find", "appearance=intumescent", "--json").stdout)
     assert [one["case"] for one in found] == ["white-swollen"]
     assert "No case" in run(folder, "find", "nothing-of-the-kind").stdout
 

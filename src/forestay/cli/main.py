@@ -197,11 +197,26 @@ def serve(
     ] = None,
     demo: Annotated[bool, typer.Option("--demo", help="Load the invented demo cases.")] = False,
     lenses: LensesOption = None,
+    *,
+    accounts: Annotated[bool, typer.Option("--accounts", help="People sign in, also on this machine.")] = False,
+    host: Annotated[
+        str,
+        typer.Option(
+            "--host", metavar="ADDRESS", help="Address to listen on; another one than this machine's needs TLS."
+        ),
+    ] = "127.0.0.1",
+    certificate: Annotated[
+        Path | None, typer.Option("--certificate", metavar="FILE", help="Certificate for TLS (PEM).")
+    ] = None,
+    private_key: Annotated[
+        Path | None, typer.Option("--private-key", metavar="FILE", help="Its private key (PEM).")
+    ] = None,
 ) -> None:
-    """The web application on this machine."""
+    """The web application: on this machine for one person, or for many who sign in."""
+    from forestay.web.serve import Reach
     from forestay.web.serve import serve as start
 
-    start(port=port, db=db, demo=demo, lenses=_lenses(lenses))
+    start(port=port, db=db, demo=demo, lenses=_lenses(lenses), reach=Reach(host, certificate, private_key, accounts))
 
 
 def _register() -> None:

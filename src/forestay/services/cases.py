@@ -23,7 +23,7 @@ from forestay.errors import ConflictingFact, ForestayError, NotFound
 from forestay.exchange.jsonlines import Imported, count, export_facts, import_facts
 from forestay.eye.situation import Situation
 from forestay.eye.validation import validate
-from forestay.store.interface import FactStore
+from forestay.store.interface import FactStore, Identity
 from forestay.store.location import as_url, default_url
 from forestay.text import tr
 
@@ -51,6 +51,8 @@ class KeptCase:
     """The last server sequence: what a new fact is based on by whoever sees this."""
     last_kept: datetime | None
     invented: bool
+    identity: Identity | None = None
+    """Whom the case is about, for whoever may know it."""
 
 
 def open_store(url: str | None = None) -> FactStore:

@@ -14,15 +14,17 @@ from threading import Lock
 from typing import Any
 from uuid import UUID
 
+from forestay.case.bodies import Kind
 from forestay.eye.lens_shelf import LensShelf, read_lens_shelf
 from forestay.eye.situation import Decisions, Situation
 from forestay.eye.validation import validate
 from forestay.plan.model import Plan
 from forestay.review.groups import Selection
 from forestay.review.make import Review
-from forestay.services import cases, entry
+from forestay.services import actor, cases, entry
 from forestay.services.cases import KeptCase, Who
 from forestay.services.entry import FieldState
+from forestay.services.identity import identity
 from forestay.store.interface import FactStore
 
 PLANS_KEPT = 128
@@ -106,7 +108,26 @@ class Desk:
     def __init__(self, store: FactStore, planner: Planner, who: Who) -> None:
         self._store = store
         self._planner = planner
-        self._who = who
+        self._own = who
+
+    @property
+    def store(self) -> FactStore:
+        """Where the facts are, for services that need no plan."""
+        return self._store
+
+    @property
+    def _who(self) -> Who:
+        """Who is signed in for this request; without accounts, the desk itself."""
+        return actor.who() or self._own
+
+    @property
+    def author(self) -> str:
+        """The pseudonym under which this request keeps things."""
+        return self._who.author
+
+    def check(self, kind: Kind, author: str, device: str) -> None:
+        """Refuse a fact that whoever asks may not send; without accounts everything may come."""
+        actor.check_fact(kind, author, device)
 
     def case_ids(self) -> list[str]:
         """The cases kept, in order of arrival."""
@@ -114,7 +135,7 @@ class Desk:
 
     def open(self, case_id: str) -> KeptCase:
         """One case; an unknown one is an error."""
-        return cases.kept_case(self._store, case_id)
+        return replace(cases.kept_case(self._store, case_id), identity=identity(self._store, case_id))
 
     def before(self, case_id: str, head: int) -> Situation | None:
         """What was known when only the first ``head`` facts were kept; None where that was no case yet."""

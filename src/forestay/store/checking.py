@@ -12,6 +12,7 @@ from sqlalchemy import Connection, func, select, text
 from forestay.case.chain import START, Link, verify
 from forestay.case.fact import canonical_header, read_header
 from forestay.errors import ForestayError
+from forestay.store.accounts import broken_access
 from forestay.store.database import Database
 from forestay.store.erasing import Tombstone, kept
 from forestay.store.sealing import head_says, names_digest
@@ -49,6 +50,10 @@ def check(database: Database, *, against: Heads | None = None) -> list[Finding]:
                 found += _against(connection, number, case_id, *against[case_id])
         found += _register(connection, database)
         found += _attachments(connection, database)
+        broken = broken_access(connection)
+        if broken is not None:
+            says = tr("Line {number} of the record of who read what was changed, dropped or moved.", number=broken)
+            found.append(Finding(None, broken, None, "access", says))
         if against is not None:
             there = set(connection.scalars(select(case.c.id)))
             found += [

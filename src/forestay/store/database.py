@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 from threading import Lock
+from typing import Any
 
 from sqlalchemy import Connection, Engine, text
 from sqlalchemy.exc import DBAPIError, IntegrityError, OperationalError
@@ -67,7 +68,10 @@ class Database:
         """Everything in it, or nothing. A database that cannot be used is one clear error."""
         turn = self._one_writer if writes and self._one_writer is not None else nullcontext()
         try:
-            with turn, self.engine.connect().execution_options(writes=writes) as connection, connection.begin():
+            options: dict[str, Any] = {"writes": writes}
+            if not writes and self.dialect != "sqlite":
+                options["isolation_level"] = "REPEATABLE READ"
+            with turn, self.engine.connect().execution_options(**options) as connection, connection.begin():
                 yield connection
         except IntegrityError:
             raise

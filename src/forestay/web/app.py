@@ -8,8 +8,21 @@ from starlette.staticfiles import StaticFiles
 
 from forestay import __version__
 from forestay.web import failures
-from forestay.web.api import calc, health
-from forestay.web.pages import case, cases, entry, evidence, preferences, reference, review
+from forestay.web.api import calc, facts, health
+from forestay.web.guard import Cookies, Guard
+from forestay.web.pages import (
+    account,
+    accounts,
+    case,
+    cases,
+    entry,
+    evidence,
+    identity,
+    preferences,
+    reference,
+    review,
+    signin,
+)
 from forestay.web.preferences import Preferences
 from forestay.web.render import Renderer, manifest
 from forestay.web.security import OwnPagesOnly, SecurityHeaders
@@ -31,11 +44,20 @@ def create_app(settings: Settings) -> FastAPI:
     failures.install(app, renderer)
     app.include_router(health.router)
     app.include_router(calc.router)
+    app.include_router(facts.router(settings.desk))
     for pages in (cases, entry, case, review):
         app.include_router(pages.router(settings.desk, renderer))
     for plain in (reference, evidence):
         app.include_router(plain.router(renderer))
     app.include_router(preferences.router())
+    app.include_router(identity.router(settings.desk, renderer))
+    if settings.accounts is not None:
+        cookies = Cookies(settings.secure)
+        app.include_router(signin.first_router(settings.accounts, renderer, code=settings.first_code))
+        for own in (signin, account):
+            app.include_router(own.router(settings.accounts, cookies, renderer))
+        app.include_router(accounts.router(settings.accounts, renderer))
+        app.add_middleware(Guard, accounts=settings.accounts, cookies=cookies, renderer=renderer)
     app.mount("/static", StaticFiles(directory=settings.static / "built"), name="static")
     app.add_middleware(Preferences)
     app.add_middleware(failures.FaultsInOneSentence, renderer=renderer)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import fields
 from functools import cache
 from pathlib import Path
@@ -13,11 +14,13 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from forestay.errors import ForestayError
+from forestay.services import actor as acting
 from forestay.text import language, tr
 from forestay.web.preferences import theme, theme_words
 from forestay.web.views import words
 from forestay.web.views.shell import View
 
+POSTED = re.compile(r'(<form\b[^>]*\bmethod="post"[^>]*>)')
 TEMPLATES = Path(__file__).parent / "templates"
 
 
@@ -65,8 +68,13 @@ class Renderer:
         self.environment.filters.update({"number": words.number, "interval": words.interval, "share": words.share})
 
     def text(self, template: str, view: View) -> str:
-        """The template filled with the fields of ``view``."""
-        return self.environment.get_template(template).render(context(view))
+        """The template filled with the fields of ``view``; each form carries the word of the session, if there is one."""
+        made = self.environment.get_template(template).render(context(view))
+        actor = acting.current()
+        if actor is None:
+            return made
+        made = POSTED.sub(rf'\1<input type="hidden" name="csrf" value="{actor.csrf}">', made)
+        return made.replace("<head>", f'<head>\n<meta name="forestay-token" content="{actor.csrf}">', 1)
 
     def page(self, request: Request, template: str, view: View, *, status: int = 200) -> HTMLResponse:
         """``name.html`` as a page; a request from within the page gets the part that it will replace.

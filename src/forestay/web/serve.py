@@ -1,27 +1,32 @@
-"""Starts the web application on this computer: opens the store, keeps the invented cases once, says the address."""
+"""Starts the web application, on this computer unless said otherwise: opens the store, keeps the invented cases once, says the address."""
 
 from __future__ import annotations
 
 import errno
+import secrets
 import socket
 import threading
 from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
 from typing import Protocol
 
 import uvicorn
 from fastapi import FastAPI
 
-from forestay.errors import ForestayError, InvalidInput
+from forestay.errors import ForestayError, InvalidInput, UnreadableFile
 from forestay.eye.lens_shelf import LensShelf
 from forestay.mechanics import fast
 from forestay.optics import ray_fast
+from forestay.services.accounts import Accounts
 from forestay.services.planning import open_desk
 from forestay.text import tr
 from forestay.web.app import create_app
-from forestay.web.settings import Settings
+from forestay.web.settings import LOCAL_HOSTS, Settings
 
 HOST = "127.0.0.1"
 LARGEST_PORT = 65535
+EVERYWHERE = ("0.0.0.0",)  # noqa: S104 - only with TLS and accounts
 
 
 class PortTaken(ForestayError):
@@ -37,20 +42,75 @@ class Say(Protocol):
         """Say one sentence."""
 
 
-def serve(port: int, db: str | None, demo: bool, *, say: Say = print, lenses: LensShelf | None = None) -> None:
+@dataclass(frozen=True)
+class Reach:
+    """Who can reach the server: the address it listens on, the certificate for TLS, and whether people sign in."""
+
+    host: str = HOST
+    certificate: Path | None = None
+    private_key: Path | None = None
+    accounts: bool = False
+
+    @property
+    def local(self) -> bool:
+        """Whether only this computer reaches it."""
+        return self.host in LOCAL_HOSTS or self.host.startswith("127.")
+
+    def check(self) -> None:
+        """Refuse to send passwords and cases over a network in clear."""
+        if (self.certificate is None) != (self.private_key is None):
+            raise InvalidInput(
+                tr("A certificate needs its private key, and the key its certificate."), field="certificate"
+            )
+        if not self.local and self.certificate is None:
+            allowed = tr("--certificate FILE --private-key FILE")
+            raise InvalidInput(
+                tr(
+                    "Others would reach {host} without encryption; allowed: {allowed}.", host=self.host, allowed=allowed
+                ),
+                field="host",
+                value=self.host,
+                allowed=allowed,
+            )
+        for file in (self.certificate, self.private_key):
+            if file is not None and not file.is_file():
+                raise UnreadableFile(tr("There is no file {name}.", name=file), field="certificate", value=str(file))
+
+
+def serve(
+    port: int,
+    db: str | None,
+    demo: bool,
+    *,
+    reach: Reach | None = None,
+    lenses: LensShelf | None = None,
+    say: Say = print,
+) -> None:
     """Serve until interrupted. ``db``: address or path of the store, the user's own one where None."""
-    listening = listen(port)
+    reach = reach or Reach()
+    reach.check()
+    listening = listen(port, reach.host)
     try:
-        app = application(db, demo=demo, lenses=lenses)
-        address = f"http://{HOST}:{listening.getsockname()[1]}/"
+        app, code = build(db, demo=demo, reach=reach, lenses=lenses)
+        scheme = "https" if reach.certificate else "http"
+        address = f"{scheme}://{_name(reach)}:{listening.getsockname()[1]}/"
         say(tr("Forestay is at {address} (stop with Ctrl+C).", address=address))
+        if code is not None:
+            say(tr("Code for the first account: {code}", code=code))
         threading.Thread(target=_quicken, daemon=True).start()
+        tls = {"ssl_certfile": reach.certificate, "ssl_keyfile": reach.private_key} if reach.certificate else {}
         # raised again by the server where the shell lets an interruption through; started in the background it may not
         with suppress(KeyboardInterrupt):
-            uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False)).run(sockets=[listening])
+            uvicorn.Server(
+                uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, **tls)  # type: ignore[arg-type]
+            ).run(sockets=[listening])
         say(tr("Stopped."))
     finally:
         listening.close()
+
+
+def _name(reach: Reach) -> str:
+    return socket.gethostname() if reach.host in EVERYWHERE else reach.host
 
 
 def _quicken() -> None:
@@ -60,12 +120,44 @@ def _quicken() -> None:
 
 
 def application(db: str | None, *, demo: bool, lenses: LensShelf | None = None) -> FastAPI:
-    """The application over the store ``db``; with ``demo``, the invented cases are kept there once."""
-    return create_app(Settings(open_desk(db, demo=demo, lenses=lenses)))
+    """The application for one person on this machine; with ``demo``, the invented cases are kept there once."""
+    return build(db, demo=demo, lenses=lenses)[0]
 
 
-def listen(port: int) -> socket.socket:
-    """A listening socket of this computer only; 0 picks a free port."""
+def build(
+    db: str | None, *, demo: bool, reach: Reach | None = None, lenses: LensShelf | None = None
+) -> tuple[FastAPI, str | None]:
+    """The application over the store ``db``, with the invented cases kept there once if ``demo``; and the code that the
+    first account needs, where others can reach the server and nobody has an account."""
+    reach = reach or Reach()
+    desk = open_desk(db, demo=demo, lenses=lenses)
+    if reach.local and not reach.accounts:
+        return create_app(Settings(desk)), None
+    accounts = Accounts(desk.store)
+    code = None if reach.local or not accounts.first_run() else secrets.token_hex(4)
+    own = socket.gethostname()
+    names = (
+        *LOCAL_HOSTS,
+        own,
+        f"{own}.local",
+        *(() if reach.host in EVERYWHERE else (reach.host,)),
+        *_addresses(reach),
+    )
+    settings = Settings(desk, hosts=names, accounts=accounts, secure=reach.certificate is not None, first_code=code)
+    return create_app(settings), code
+
+
+def _addresses(reach: Reach) -> tuple[str, ...]:
+    """The addresses of this machine, where it listens on all of them."""
+    if reach.host not in EVERYWHERE:
+        return ()
+    with suppress(OSError):
+        return tuple(sorted({str(info[4][0]) for info in socket.getaddrinfo(socket.gethostname(), None)}))
+    return ()
+
+
+def listen(port: int, host: str = HOST) -> socket.socket:
+    """A listening socket, of this computer only unless said otherwise; 0 picks a free port."""
     if not 0 <= port <= LARGEST_PORT:
         allowed = tr("0 to {largest}", largest=LARGEST_PORT)
         raise InvalidInput(
@@ -77,7 +169,7 @@ def listen(port: int) -> socket.socket:
     opened = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        opened.bind((HOST, port))
+        opened.bind((host, port))
         opened.listen()
     except OSError as wrong:
         opened.close()

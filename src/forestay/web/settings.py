@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+from forestay.services.accounts import Accounts
 from forestay.services.planning import Desk
 
 STATIC = Path(__file__).parent / "static"
@@ -18,3 +19,9 @@ class Settings:
     desk: Desk
     hosts: tuple[str, ...] = LOCAL_HOSTS
     static: Path = STATIC
+    accounts: Accounts | None = None
+    """Who may sign in; None: one person on this machine, without ceremony."""
+    secure: bool = False
+    """Whether the pages come over TLS, so that cookies may be bound to it."""
+    first_code: str | None = None
+    """What must be typed to create the first account, where others can reach the server."""

@@ -35,6 +35,10 @@ class Band:
     label: str = field(metadata=told("name of the case, without any name of a person"))
     about: str = field(metadata=told("invented or not, person, seat"))
     kept: str = field(metadata=told("when the last fact was kept, and how many there are"))
+    person: str = field(
+        default="", metadata=told("name, date of birth, number; empty where not known or not to be seen")
+    )
+    identify: bool = field(default=False, metadata=told("True where whoever looks may say whom the case is about"))
 
 
 @dataclass(frozen=True)

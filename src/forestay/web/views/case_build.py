@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from datetime import date
 from typing import Any
 from urllib.parse import urlencode
 from uuid import uuid4
@@ -25,7 +26,9 @@ from forestay.plan.compare import Changes
 from forestay.plan.deciding import change_words
 from forestay.plan.model import Decision, Drawing, Measures, Option, Plan, RingRest
 from forestay.plan.said import ring_words
+from forestay.services.actor import may
 from forestay.services.cases import KeptCase
+from forestay.services.identity import Identity
 from forestay.text import field_words, tr
 from forestay.web.views.case import (
     Band,
@@ -138,7 +141,42 @@ def band(opened: KeptCase) -> Band:
     if opened.last_kept is not None:
         kept = tr("kept {time:%H:%M} · {facts}", time=opened.last_kept, facts=kept)
     return Band(
-        side_words(case.eye.side), case_label(opened.case_id), about(opened.situation, invented=opened.invented), kept
+        side=side_words(case.eye.side),
+        label=case_label(opened.case_id),
+        about=about(opened.situation, invented=opened.invented),
+        kept=kept,
+        person=_person(opened.identity),
+        identify=may("identify"),
+    )
+
+
+def _person(identity: Identity | None) -> str:
+    """Name, date of birth with the month as a word, number."""
+    if identity is None:
+        return ""
+    born = date.fromisoformat(identity.birth_date) if identity.birth_date else None
+    told = [
+        identity.name,
+        tr("born {day} {month} {year}", day=born.day, month=_MONTHS()[born.month - 1], year=born.year) if born else "",
+        tr("number {number}", number=identity.number) if identity.number else "",
+    ]
+    return " · ".join(part for part in told if part)
+
+
+def _MONTHS() -> tuple[str, ...]:  # noqa: N802 - a table in the reader's language
+    return (
+        tr("January"),
+        tr("February"),
+        tr("March"),
+        tr("April"),
+        tr("May"),
+        tr("June"),
+        tr("July"),
+        tr("August"),
+        tr("September"),
+        tr("October"),
+        tr("November"),
+        tr("December"),
     )
 
 

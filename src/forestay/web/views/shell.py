@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from forestay import __version__
+from forestay.services import actor as acting
 from forestay.text import tr
 
 
@@ -40,10 +41,18 @@ class View:
 
 def shell(title: str, here: str = "") -> Shell:
     """The frame of the page ``title``, which stands under the address ``here``."""
-    places = (
+    places = [
         ("/", tr("Cases")),
         ("/review", tr("Review")),
         ("/reference", tr("Calculations")),
         ("/evidence", tr("Evidence")),
-    )
+    ]
+    actor = acting.current()
+    if actor is not None:
+        places.append(("/account", actor.shown_as))
     return Shell(title, tuple(Link(words, to, to == here) for to, words in places), __version__)
+
+
+def bare_shell(title: str) -> Shell:
+    """The frame of a page for somebody who is not signed in: it leads nowhere yet."""
+    return Shell(title, (), __version__)
