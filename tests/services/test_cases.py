@@ -210,7 +210,7 @@ def test_the_commands_import_and_export(command: typer.Typer, tmp_path: Path) ->
     [
         (["export", "M-9"], NotFound),
         (["import", "absent.toml"], NotFound),
-        (["export", "M-9", "--db", "postgresql://x/y"], InvalidInput),
+        (["export", "M-9", "--db", "mysql://x/y"], InvalidInput),
         (["import", "/"], UnreadableFile),
     ],
 )
