@@ -98,7 +98,9 @@ def router(accounts: Accounts, cookies: Cookies, renderer: Renderer) -> APIRoute
     routes, show = APIRouter(include_in_schema=False), shower(renderer)
 
     def welcome(signed: SignedIn, to: str) -> Response:
-        answer = RedirectResponse(own(to), SEE_OTHER)
+        actor = accounts.actor(signed.token)
+        home = to == "/" and actor is not None and "read" not in actor.permissions
+        answer = RedirectResponse("/account" if home else own(to), SEE_OTHER)
         cookies.give(answer, cookies.session, signed.token, signed.seconds)
         return answer
 
