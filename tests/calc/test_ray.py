@@ -111,6 +111,18 @@ def test_a_lens_flat_behind_has_no_back_radius_and_its_plane_at_the_front() -> N
     assert found.shift_when_reversed_mm == pytest.approx(1.336 / 1.49 * 0.9, rel=1e-9)
 
 
+def test_a_lens_too_thin_for_its_power_is_refused_with_the_thickness_that_it_needs() -> None:
+    # radius 12.145 mm, optic of 6 mm: each sag 12.145 - sqrt(12.145^2 - 9) = 0.3764 mm, so at least 0.753 mm
+    asked = {"power_d": 22, "lens_index": 1.47, "shape_factor": 0}
+    assert lens_shape_calculation(**asked, centre_thickness_mm=0.8).result.edge_mm == pytest.approx(0.0472, abs=5e-4)
+    with pytest.raises(InvalidInput, match=r"meet before the rim") as caught:
+        lens_shape_calculation(**asked, centre_thickness_mm=0.5)
+    assert caught.value.field == "centre_thickness_mm"
+    assert caught.value.allowed == "at least 0.76 mm"  # a thinner lens of this power is a little more curved
+    with pytest.raises(InvalidInput):
+        lens_shift_calculation(**SHIFT, centre_thickness_mm=0.3)
+
+
 # --------------------------------------------------------------------------------------- thick-lens-power
 
 

@@ -11,14 +11,14 @@ from forestay.answer import Doubt
 from forestay.calc.biometry import ROWS, EyeName, schematic_eye
 from forestay.calc.core import calculation
 from forestay.calc.lens_shift import lens_shift_calculation
-from forestay.calc.ray_input import ShapeInput, make_of
+from forestay.calc.ray_input import ShapeInput, make_of, real
 from forestay.calc.thick_lens import thick_lens_power_calculation
-from forestay.errors import InvalidInput
 from forestay.evidence import Reader
 from forestay.eye.quantity import within
 from forestay.optics import ray_trace, ray_wave, schematic
 from forestay.optics.ray_surface import Train, schematic_train
 from forestay.optics.ray_trace import Rays, directed
+from forestay.optics.thick_lens import edge_mm
 from forestay.record import Record
 from forestay.text import tr
 
@@ -176,6 +176,7 @@ class LensShapeOutput(Record):
     front_radius_mm: Annotated[float | None, Field(description="radius of the front, positive if convex; null if flat")]
     back_radius_mm: Annotated[float | None, Field(description="radius of the back, negative if convex; null if flat")]
     centre_thickness_mm: Annotated[float, Field(description="thickness in the centre")]
+    edge_mm: Annotated[float, Field(description="thickness at the rim of the optic")]
     front_power_d: Annotated[float, Field(description="power of the front in the eye")]
     back_power_d: Annotated[float, Field(description="power of the back in the eye")]
     front_principal_mm: Annotated[float, Field(description="front principal plane, behind the front vertex")]
@@ -199,14 +200,7 @@ def lens_shape_calculation(given: LensShapeInput, use: Reader) -> tuple[LensShap
     """The closed form of the shape, and the paraxial planes that follow."""
     make, doubts = make_of(given, use)
     index = use.number("thick_eye.humour_index")
-    lens = make.lens(power_d=given.power_d, humour_index=index)
-    if not np.isfinite(lens.front_per_mm):
-        raise InvalidInput(
-            tr("There is no lens of this power, index, shape factor and thickness."),
-            field="shape_factor",
-            value=make.shape_factor,
-            allowed=tr("a shape factor nearer to 0"),
-        )
+    lens = real(make, power_d=given.power_d, humour_index=index)
     thickness = float(lens.thickness_mm)
     front, back = (float(v) for v in lens.principal_planes_mm(humour_index=index))
     step = 1000 * (lens.index - index)
@@ -214,6 +208,7 @@ def lens_shape_calculation(given: LensShapeInput, use: Reader) -> tuple[LensShap
         front_radius_mm=1 / float(lens.front_per_mm) if lens.front_per_mm else None,
         back_radius_mm=1 / float(lens.back_per_mm) if lens.back_per_mm else None,
         centre_thickness_mm=thickness,
+        edge_mm=float(edge_mm(lens, optic_diameter_mm=make.optic.optic_diameter_mm)),
         front_power_d=step * float(lens.front_per_mm),
         back_power_d=-step * float(lens.back_per_mm),
         front_principal_mm=front,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, Literal
 
+import numpy as np
 from pydantic import Field
 
 from forestay.answer import Doubt
@@ -14,7 +15,7 @@ from forestay.eye.quantity import within
 from forestay.optics.astigmatism import DoubleAngle
 from forestay.optics.cornea import KeratometryConstants
 from forestay.optics.thick_eye import ThickEyeConstants, cornea
-from forestay.optics.thick_lens import LensShapeConstants
+from forestay.optics.thick_lens import LensShapeConstants, ThickLens, edge_mm
 from forestay.optics.thick_power import Make, Site, Subject
 from forestay.optics.vergence import VergenceConstants
 from forestay.record import Record
@@ -159,9 +160,36 @@ def _site(given: ThickEyeInput, eye: ThickEyeConstants) -> Site:
     return Site(depth, "centre")
 
 
+def real(make: Make, *, power_d: float, humour_index: float) -> ThickLens:
+    """The lens of that power; refused where none has this shape, or its surfaces meet before the rim of the optic."""
+    lens = make.lens(power_d=power_d, humour_index=humour_index)
+    if not np.isfinite(lens.front_per_mm):
+        raise InvalidInput(
+            tr("There is no lens of this power, index, shape factor and thickness."),
+            field="shape_factor",
+            value=make.shape_factor,
+            allowed=tr("a shape factor nearer to 0"),
+        )
+    edge = float(edge_mm(lens, optic_diameter_mm=make.optic.optic_diameter_mm))
+    if edge < 0 and make.thickness_mm is not None:
+        raise InvalidInput(
+            tr(
+                "A lens of {power:g} D is too thin with {thickness:g} mm: its surfaces meet before the rim of an optic of"
+                " {optic:g} mm.",
+                power=power_d,
+                thickness=make.thickness_mm,
+                optic=make.optic.optic_diameter_mm,
+            ),
+            field="centre_thickness_mm",
+            value=make.thickness_mm,
+            allowed=tr("at least {mm:.2f} mm", mm=float(np.ceil(100 * (make.thickness_mm - edge)) / 100)),
+        )
+    return lens
+
+
 def inside(subject: Subject, *, power_d: float) -> None:
     """Refuse a lens that would touch the cornea or lie behind the retina."""
-    lens = subject.make.lens(power_d=power_d, humour_index=subject.eye.humour_index)
+    lens = real(subject.make, power_d=power_d, humour_index=subject.eye.humour_index)
     front = float(subject.site.front_mm(lens, humour_index=subject.eye.humour_index))
     back = front + float(lens.thickness_mm)
     if not float(subject.cornea.thickness_mm) < front or not back < float(subject.axial_length_mm):

@@ -129,10 +129,22 @@ def usual_thickness_mm(
         shape_factor=shape_factor,
         thickness_mm=0.0,
     )
-    square = (0.5 * constants.optic_diameter_mm) ** 2
+    return constants.edge_mm - edge_mm(lens, optic_diameter_mm=constants.optic_diameter_mm)
 
-    def sag(curvature: Number) -> Number:
-        inside = np.maximum(1 - curvature * curvature * square, 0)
+
+def edge_mm(lens: ThickLens, *, optic_diameter_mm: float) -> Number:
+    """Thickness [mm] of a lens at the rim of its optic; negative where its surfaces meet before. A surface that ends
+    inside the optic counts as far as it goes.
+
+    >>> lens = shaped(power_d=22.0, index=1.47, humour_index=1.336, shape_factor=0.0, thickness_mm=1.0)
+    >>> round(float(edge_mm(lens, optic_diameter_mm=6.0)), 3)
+    0.247
+    """
+    square = (0.5 * optic_diameter_mm) ** 2
+
+    def sag(curvature: Number, asphericity: Number) -> Number:
+        inside = np.maximum(1 - (1 + asphericity) * curvature * curvature * square, 0)
         return curvature * square / (1 + np.sqrt(inside))
 
-    return constants.edge_mm + sag(lens.front_per_mm) - sag(lens.back_per_mm)
+    front = sag(lens.front_per_mm, lens.front_asphericity)
+    return lens.thickness_mm - front + sag(lens.back_per_mm, lens.back_asphericity)

@@ -8,11 +8,12 @@ the lens part of a plan.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from functools import lru_cache
 
 from forestay.answer import Doubt
 from forestay.calc.lens_shift import LensShiftInput, LensShiftOutput, lens_shift_calculation
 from forestay.errors import InvalidInput
-from forestay.evidence import Reader
+from forestay.evidence import EvidenceSet, Reader
 from forestay.eye.quantity import bounds
 from forestay.eye.records import CaseFile
 from forestay.optics.lens_model import Measured
@@ -93,11 +94,12 @@ def displacement_cost(
         tilt_clock=displacement_clock if displacement_clock is not None else 12,
     )
     try:
-        answer, doubts = lens_shift_calculation.function(given, use)
+        answer, told, rows = _asked(given, use.evidence)
     except InvalidInput:  # readings or a lens that no eye of rays can be made of: said elsewhere in the plan
         return None, []
+    use.merge(rows)
     found = _cost(given, answer)
-    doubts = [d for d in doubts if d.code == "edge-in-the-pupil"]
+    doubts = [d for d in told if d.code == "edge-in-the-pupil"]
     if found is not None:
         says = tr(
             "The bag model says nothing of tilt: {tilt:.1f} degrees were taken, as lenses lay in a published series.",
@@ -105,6 +107,14 @@ def displacement_cost(
         )
         doubts.append(Doubt("lens-tilt-from-series", says))
     return found, doubts
+
+
+@lru_cache(maxsize=256)
+def _asked(given: LensShiftInput, evidence: EvidenceSet) -> tuple[LensShiftOutput, tuple[Doubt, ...], Reader]:
+    """The calculation, once for each eye and place: most controls of the page do not move the bag."""
+    rows = evidence.reader()
+    answer, doubts = lens_shift_calculation.function(given, rows)
+    return answer, tuple(doubts), rows
 
 
 def with_displacement(
