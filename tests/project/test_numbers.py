@@ -169,6 +169,7 @@ QUOTED_ONLY: dict[str, str] = {}
 KEY_PATTERNS: dict[str, str] = {
     r"anaesthetic\.(plain|with_adrenaline)_(?:mg_per_kg|most_mg)\.(.+)": "calc/dosing.py: the limit of a drug",
     r"band\.(?:usual_mg\.)?(.+)": "calc/preparing.py: the band of a drug",
+    r"time\.(?:minutes|hand)\.(.+)": "calc/duration.py: minutes by technique, and by hand",
     r"endothelium\.(?:loss|slope)\.(.+)": "calc/endothelium.py: the loss by technique",
     r"endothelium\.ovd\.(.+)": "calc/endothelium.py: what a kind of OVD adds or spares",
     r"load\.\w+_share": "calc/manoeuvres.py: the share that the row of a manoeuvre names",

@@ -27,6 +27,8 @@ FAMILIES = (
     "endothelium",
     "dosing",
     "preparing",
+    "day",
+    "sorting",
     "passage",
     "ports",
     "manoeuvres",

@@ -220,9 +220,9 @@ def serve(
 
 
 def _register() -> None:
-    from forestay.cli import exchange, record, review, rules
+    from forestay.cli import consent, day, exchange, record, review, rules, sorting
 
-    for family in (exchange, rules, record, review):
+    for family in (exchange, rules, record, review, day, sorting, consent):
         family.register(app)
 
 

@@ -44,3 +44,5 @@ class Dose:
     shelf: str = ""
     """What the shelf says; empty where there is no shelf."""
     thing: str | None = None
+    standby: bool = False
+    """True of what lies ready and stays closed unless it is needed."""

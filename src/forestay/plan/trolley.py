@@ -95,6 +95,7 @@ def doses(
                 check=_check(rule, view, own),
                 shelf=_on_shelf(rule, shelf, on),
                 thing=None if "thing" not in rule.data else str(rule.data["thing"]),
+                standby=bool(rule.data.get("standby", False)),
             )
         )
         use.merge(own)

@@ -1,0 +1,141 @@
+"""The patient's sheet: plain words, so many of 1,000 people, every figure with its source, and its paper."""
+
+from __future__ import annotations
+
+import json
+import re
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from forestay.cli.main import run
+from forestay.demo import NAMES, demo_bytes
+from forestay.draw.icons import icon_array
+from forestay.errors import InvalidInput
+from forestay.evidence import default_evidence
+from forestay.plan.consent_figures import ConsentSheet, consent_sheet, frequency_words
+from forestay.report.consent import consent_data, consent_pdf, readable_consent
+from tests.plan.cases import changed, planned, raw, situation
+
+AT = datetime(2026, 11, 27, 7, tzinfo=UTC)
+
+
+def sheet(data: dict[str, Any]) -> ConsentSheet:
+    return consent_sheet(situation(data).case, planned(data), default_evidence().reader())
+
+
+@pytest.mark.parametrize(
+    ("probability", "words"),
+    [
+        (0.175, "about 175 of 1,000 people"),
+        (0.02, "about 20 of 1,000 people"),
+        (0.001, "about 1 of 1,000 people"),
+        (0.0004, "fewer than 1 of 1,000 people (about 4 of 10,000)"),
+        (1.0, "about 1,000 of 1,000 people"),
+    ],
+)
+def test_chances_as_natural_frequencies(probability: float, words: str) -> None:
+    assert frequency_words(probability) == words
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_figure_without_people_range_and_source(name: str) -> None:
+    figures = sheet(raw(name)).figures
+    assert len(figures) >= 5
+    for f in figures:
+        assert "of 1,000" in f.says
+        assert f.range_says
+        assert "Source: " in f.source
+        assert "Eyes: " in f.source
+        assert f.low is None or f.low <= f.count <= (f.high or 0)
+    assert [f.probability for f in figures] == sorted((f.probability for f in figures), reverse=True)
+    assert len({f.key for f in figures}) == len(figures)
+
+
+def test_the_figures_are_those_of_the_plan() -> None:
+    data = raw("brown-pseudoexfoliation")
+    plan = planned(data)
+    option = next(o for o in plan.options if o.technique == plan.chosen.technique)
+    risk = next(r for r in option.risks if r.name == "capsule-rupture")
+    bag = next(f for f in sheet(data).figures if f.key == "bag")
+    assert bag.probability == risk.probability
+    assert bag.count == round(1000 * risk.probability)
+    assert bag.of_this_eye
+
+
+def test_what_is_special_follows_the_findings() -> None:
+    said = " ".join(sheet(raw("brown-pseudoexfoliation")).special)
+    assert "white dust" in said
+    assert "white dust" not in " ".join(
+        sheet(changed("brown-pseudoexfoliation", signs__pseudoexfoliation=False)).special
+    )
+    assert "eye that you see with" in " ".join(sheet(raw("long-vitrectomised-only-eye")).special)
+
+
+def test_germs_with_and_without_the_medicine() -> None:
+    name = "trauma-gap"
+    assert "infection" in {f.key for f in sheet(raw(name)).figures}
+    both = changed(name, person__allergies=["cephalosporin", "moxifloxacin"])
+    assert "infection-without" in {f.key for f in sheet(both).figures}
+
+
+def test_there_is_no_sheet_where_nobody_operates() -> None:
+    data = changed("trauma-gap", eye__visual_acuity_logmar=None, eye__visual_acuity="NPL")
+    with pytest.raises(InvalidInput, match="no sheet for the patient"):
+        sheet(data)
+
+
+def syllables(word: str) -> int:
+    groups = re.findall(r"[aeiouy]+", re.sub(r"(?:es|ed|e)$", "", word.lower()) or word)
+    return max(1, len(groups))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_words_are_easy_to_read(name: str) -> None:
+    """Flesch 1948: 206.835 - 1.015 words/sentence - 84.6 syllables/word; 80 and more is easy, for a child of twelve."""
+    made = sheet(raw(name))
+    data = consent_data(made, label="x", invented=True, made_at=AT)
+    text = [*data["intro"], *data["special"], *data["how"], data["labels"]["no"], *data["warnings"]]
+    text += [part for f in data["figures"] for part in (f["what"], f["says"], f["then"])]
+    sentences = [s for t in text for s in re.split(r"[.:!?]\s*", t) if re.search("[a-z]", s)]
+    words = [w for s in sentences for w in re.findall(r"[A-Za-z']+", s)]
+    ease = 206.835 - 1.015 * len(words) / len(sentences) - 84.6 * sum(map(syllables, words)) / len(words)
+    assert ease >= 80
+    assert max(len(re.findall(r"[A-Za-z']+", s)) for s in sentences) <= 20
+
+
+def test_squares_are_counted_and_differ_without_colour() -> None:
+    svg = icon_array(count=175, high=412, total=1000, name="x", says="said")
+    paths = re.findall(r'<path d="([^"]*)" ([^>]*)/>', svg)
+    assert [d.count("M") for d, _ in paths] == [588, 237, 175]
+    assert ['stroke-width="0.25"' in a for _, a in paths] == [True, False, False]
+    assert set(re.findall(r"#[0-9a-f]{3,6}", svg)) == {"#000"}
+    assert "175 squares of 1000 are filled" in svg
+
+
+@pytest.mark.parametrize(("count", "high"), [(1001, None), (-1, None), (5, 2000)])
+def test_impossible_arrays_are_refused(count: int, high: int | None) -> None:
+    with pytest.raises(InvalidInput):
+        icon_array(count=count, high=high, total=1000, name="x", says="y")
+
+
+def test_the_paper_holds_and_repeats() -> None:
+    made = sheet(raw("brown-pseudoexfoliation"))
+    pdf = consent_pdf(made, label="brown", invented=True, made_at=AT)
+    assert pdf.startswith(b"%PDF")
+    assert pdf == consent_pdf(made, label="brown", invented=True, made_at=AT)
+    text = readable_consent(made)
+    assert "left eye" in text
+    assert "not a medical device" in text
+
+
+def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    case, pdf = tmp_path / "eye.toml", tmp_path / "eye.pdf"
+    case.write_bytes(demo_bytes("trauma-gap"))
+    with pytest.raises(SystemExit) as left:
+        run(["consent", str(case), "--json", "--pdf", str(pdf)])
+    assert not left.value.code
+    assert json.loads(capsys.readouterr().out)["side"] == "right eye"
+    assert pdf.read_bytes().startswith(b"%PDF")
