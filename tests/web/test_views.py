@@ -17,6 +17,7 @@ from forestay.web.render import TEMPLATES, Renderer, context
 from forestay.web.settings import STATIC
 from forestay.web.views.case import CaseView
 from forestay.web.views.cases import CasesView
+from forestay.web.views.day import ConsentView, DayView, SortView
 from forestay.web.views.entry import EntryView, NewCaseView, RowView
 from forestay.web.views.evidence import EvidenceView
 from forestay.web.views.failure import FailureView
@@ -36,11 +37,14 @@ VIEW_OF: dict[str, type[View]] = {
     "new-case.html": NewCaseView,
     "parts/entry-row.html": RowView,
     "parts/entry-notes.html": RowView,
+    "consent.html": ConsentView,
+    "day.html": DayView,
     "evidence.html": EvidenceView,
     "failure.html": FailureView,
     "parts/alert.html": FailureView,
     "reference-list.html": ReferenceListView,
     "reference.html": ReferenceView,
+    "sort.html": SortView,
 }
 INCLUDED = re.compile(r'{%-?\s*include "([^"]+)"')
 TAG = re.compile(r"<[a-z][^>]*>", re.DOTALL)

@@ -48,8 +48,8 @@ class EyeSigns(Record):
     alpha_blocker: Yes = None
     anticoagulant: Yes = None
     lies_still: Yes = None
-    measured_power_d: Annotated[float, within("lens_power_d")] | None = None
-    fellow_power_d: Annotated[float, within("lens_power_d")] | None = None
+    measured_power_d: Annotated[float, within("sort_lens_power_d")] | None = None
+    fellow_power_d: Annotated[float, within("sort_lens_power_d")] | None = None
     fellow_refraction_d: Annotated[float, within("refraction_d")] | None = None
     old_refraction_d: Annotated[float, within("old_refraction_d")] | None = None
 

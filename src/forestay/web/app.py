@@ -15,6 +15,8 @@ from forestay.web.pages import (
     accounts,
     case,
     cases,
+    consent,
+    day,
     entry,
     evidence,
     identity,
@@ -22,6 +24,7 @@ from forestay.web.pages import (
     reference,
     review,
     signin,
+    sort,
 )
 from forestay.web.preferences import Preferences
 from forestay.web.render import Renderer, manifest
@@ -45,9 +48,9 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(health.router)
     app.include_router(calc.router)
     app.include_router(facts.router(settings.desk))
-    for pages in (cases, entry, case, review):
+    for pages in (cases, entry, case, review, day, consent):
         app.include_router(pages.router(settings.desk, renderer))
-    for plain in (reference, evidence):
+    for plain in (reference, evidence, sort):
         app.include_router(plain.router(renderer))
     app.include_router(preferences.router())
     app.include_router(identity.router(settings.desk, renderer))

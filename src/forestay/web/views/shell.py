@@ -43,6 +43,8 @@ def shell(title: str, here: str = "") -> Shell:
     """The frame of the page ``title``, which stands under the address ``here``."""
     places = [
         ("/", tr("Cases")),
+        ("/day", tr("Theatre day")),
+        ("/sort", tr("Many eyes")),
         ("/review", tr("Review")),
         ("/reference", tr("Calculations")),
         ("/evidence", tr("Evidence")),
