@@ -89,3 +89,18 @@ def test_findings_at_surgery_move_the_plan_as_it_said_they_would() -> None:
 def test_what_is_known_already_is_not_worked_out_again() -> None:
     plan = planned(changed("hard-poor-endothelium", surgery__puncture="folds"), draws=50)
     assert "puncture-folds" not in {row.key for row in plan.finding_changes}
+
+
+def test_a_ratio_is_not_told_beside_a_rate_of_the_same_sign() -> None:
+    found = risks(planned(raw("brown-pseudoexfoliation"), draws=50), "manual-small-incision")
+    assert any("pseudoexfoliation" in r for r in found["late_dislocation"].raised_by)
+    assert not any("pseudoexfoliation" in r for r in found["late_dislocation_pseudoexfoliation"].raised_by)
+    assert not any("pseudoexfoliation" in r for r in found["complication_pseudoexfoliation"].raised_by)
+
+
+def test_a_finding_that_would_move_nothing_is_not_listed() -> None:
+    # an eye whose lens is seen to move has weakness already: folds at the puncture are expected
+    plan = planned(raw("brown-pseudoexfoliation"), draws=50)
+    keys = {row.key for row in plan.finding_changes}
+    assert "puncture-folds" not in keys
+    assert {"travel-2", "bag-follows"} <= keys

@@ -172,9 +172,7 @@ def quoted_risks(offer: Offer) -> list[Risk]:
     case = offer.setting.case
     use = offer.setting.use.evidence.reader()
     eye = eye_of(published_input(case, offer.measures.technique), use)
-    raised: dict[str, tuple[str, ...]] = {}
-    for ratio in series.ratios(use.row, technique=offer.technique, eye=eye):
-        raised[ratio.complication] = (*raised.get(ratio.complication, ()), ratio.meaning)
+    ratios = series.ratios(use.row, technique=offer.technique, eye=eye)
     offer.setting.use.merge(use)
     rows = []
     for rate in series.pick(use.evidence.__getitem__, technique=offer.technique, eye=eye):
@@ -192,10 +190,15 @@ def quoted_risks(offer: Offer) -> list[Risk]:
                 complication=rate.complication,
                 population=rate.population or "",
                 interval=rate.interval or "",
-                raised_by=raised.get(rate.complication, ()),
+                raised_by=tuple(r.meaning for r in ratios if _beside(r, rate)),
             )
         )
     return rows
+
+
+def _beside(ratio: series.Rate, rate: series.Rate) -> bool:
+    """Whether a ratio of a sign belongs beside a rate: of the same complication, and not in it already."""
+    return ratio.complication == rate.complication and ratio.finding != rate.finding
 
 
 def published_input(case: CaseFile, technique: str) -> PublishedRisksInput:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from forestay.calc.zonule import zonular_findings
+from forestay.calc.zonule import FindingOut, zonular_findings
 from forestay.calc.zonule_input import OwnRatio
 from forestay.evidence import Reader
 from forestay.eye.records import CaseFile
@@ -13,7 +13,8 @@ from forestay.text import tr
 
 
 def finding_changes(case: CaseFile, use: Reader, own_ratios: tuple[OwnRatio, ...] = ()) -> tuple[FindingChange, ...]:
-    """Every finding in turn, each alone on what is known now; those already known are left out."""
+    """Every finding in turn, each alone on what is known now; left out are those already known, and those that are
+    expected of this eye anyway and would move nothing."""
     own = use.evidence.reader()
     given = zonule_input(case, own_ratios)
     found, _ = zonular_findings.function(given, own)
@@ -41,5 +42,14 @@ def finding_changes(case: CaseFile, use: Reader, own_ratios: tuple[OwnRatio, ...
             origin=source,
         )
         for row in found.findings
-        if not any(getattr(given, key) == value for key, value in row.keys.items())
+        if not any(getattr(given, key) == value for key, value in row.keys.items()) and _moves(row)
     )
+
+
+SHOWN_TOLERANCE_HOURS, SHOWN_TOLERANCE_CHANCE = 0.1 / 2, 0.01 / 2  # half of the last digit that is shown
+
+
+def _moves(row: FindingOut) -> bool:
+    """Whether the finding moves anything by as much as is shown of it."""
+    moved = abs(row.support_after - row.support_before) >= SHOWN_TOLERANCE_HOURS
+    return moved or abs(row.marked_after - row.marked_before) >= SHOWN_TOLERANCE_CHANCE

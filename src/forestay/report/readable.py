@@ -21,6 +21,7 @@ def readable(plan: Plan, *, label: str, width: int) -> str:
     """The whole plan as text, no line longer than ``width`` characters (at least 48)."""
     width = max(width, NARROWEST)
     blocks = [_head(plan, label, width), _margins(plan, width), _estimates(plan, width), _choice(plan, width)]
+    blocks += [_risks(plan, width), _findings(plan, width)]
     blocks += [_supports(plan, width), _lens(plan, width), _steps(plan, width), _kit(plan, width), _doses(plan, width)]
     blocks += [_fallbacks(plan, width), _stops(plan, width), _after(plan, width), _doubts(plan, width)]
     blocks.append([*_lines(plan.caution, width), *_lines(say.version_words(plan), width)])
@@ -137,9 +138,41 @@ def _choice(plan: Plan, width: int) -> list[str]:
         state = "" if option.available else " " + tr("(not here)")
         why = "; ".join(option.why)
         said += _lines(f"{option.label}{state}" + (f": {why}" if why else ""), width, first=f"{option.rank}. ")
-        shown = option.risks if option.technique == plan.chosen.technique else option.risks[:1]
-        if shown:
-            said += _lines("; ".join(say.one_risk(r) for r in shown) + ".", width, first=f"   {tr('risk:')} ")
+        if option.risks:
+            said += _lines(say.one_risk(option.risks[0]) + ".", width, first=f"   {tr('risk:')} ")
+    return said
+
+
+def _risks(plan: Plan, width: int) -> list[str]:
+    """Every risk of the chosen option, one a line, with whose eyes it was and what raises it."""
+    chosen = next((o for o in plan.options if o.technique == plan.chosen.technique and o.risks), None)
+    if chosen is None:
+        return []
+    said = _title(tr("What may go wrong: published rates, never to be added up"))
+    for risk in chosen.risks:
+        whose = tr("worked out for this eye") if risk.of_this_eye else risk.population
+        said += _lines(f"{say.one_risk(risk)} [{whose}]", width, rest="  ")
+        for raised in risk.raised_by:
+            said += _lines(raised, width, first="  + ")
+    return said
+
+
+def _findings(plan: Plan, width: int) -> list[str]:
+    """What each finding at surgery would make of the zonule."""
+    if not plan.finding_changes:
+        return []
+    said = _title(tr("If the eye shows this at surgery: zonule not normal, before and after"))
+    for row in plan.finding_changes:
+        before, after = say.percent(row.weak_before), say.percent(row.weak_after)
+        text = tr(
+            "{label}: {before} to {after} %; healthy clock hours {hours:.1f} to {left:.1f}",
+            label=row.label,
+            before=before,
+            after=after,
+            hours=row.hours_before,
+            left=row.hours_after,
+        )
+        said += _lines(text, width, rest="  ")
     return said
 
 

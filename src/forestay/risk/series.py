@@ -67,6 +67,8 @@ class Rate:
     key: str
     meaning: str
     population: str | None
+    finding: str = ""
+    """The finding whose eyes it speaks of; empty: any eye. A ratio of the same finding is in it already."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +207,7 @@ WITHOUT_BAG = ("late-displacement",)
 """What cannot happen where lens and bag come out together."""
 
 
-def rate(row: RowLike, complication: str = "") -> Rate:
+def rate(row: RowLike, complication: str = "", finding: str = "") -> Rate:
     """A row as a rate; without interval, low and high are the value itself."""
     value = float(row.value)
     return Rate(
@@ -218,6 +220,7 @@ def rate(row: RowLike, complication: str = "") -> Rate:
         key=row.key,
         meaning=row.meaning,
         population=row.population,
+        finding=finding,
     )
 
 
@@ -238,13 +241,15 @@ def pick(row: Callable[[str], RowLike], *, technique: str, eye: Eye) -> tuple[Ra
     own = {entry.key.partition(".")[2] for entry in spoken if entry.technique}
     kept = [entry for entry in spoken if entry.technique or entry.key not in own]
     kept.sort(key=lambda entry: COMPLICATIONS.index(entry.complication))
-    return tuple(rate(row(f"series.{entry.key}"), entry.complication) for entry in kept)
+    return tuple(rate(row(f"series.{entry.key}"), entry.complication, entry.finding) for entry in kept)
 
 
 def ratios(row: Callable[[str], RowLike], *, technique: str, eye: Eye) -> tuple[Rate, ...]:
     """The published ratios of this eye's signs, by complication."""
     return tuple(
-        rate(row(f"series_ratio.{entry.key}"), entry.complication) for entry in RATIOS if _speaks(entry, technique, eye)
+        rate(row(f"series_ratio.{entry.key}"), entry.complication, entry.finding)
+        for entry in RATIOS
+        if _speaks(entry, technique, eye)
     )
 
 
