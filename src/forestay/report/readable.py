@@ -148,7 +148,7 @@ def _risks(plan: Plan, width: int) -> list[str]:
     chosen = next((o for o in plan.options if o.technique == plan.chosen.technique and o.risks), None)
     if chosen is None:
         return []
-    said = _title(tr("What may go wrong: published rates, never to be added up"))
+    said = _title(tr("What may go wrong (never to be added up)"))
     for risk in chosen.risks:
         whose = tr("worked out for this eye") if risk.of_this_eye else risk.population
         said += _lines(f"{say.one_risk(risk)} [{whose}]", width, rest="  ")
@@ -161,11 +161,11 @@ def _findings(plan: Plan, width: int) -> list[str]:
     """What each finding at surgery would make of the zonule."""
     if not plan.finding_changes:
         return []
-    said = _title(tr("If the eye shows this at surgery: zonule not normal, before and after"))
+    said = _title(tr("If the eye shows this at surgery"))
     for row in plan.finding_changes:
         before, after = say.percent(row.weak_before), say.percent(row.weak_after)
         text = tr(
-            "{label}: {before} to {after} %; healthy clock hours {hours:.1f} to {left:.1f}",
+            "{label}: zonule not normal {before} to {after} %; healthy clock hours {hours:.1f} to {left:.1f}",
             label=row.label,
             before=before,
             after=after,
