@@ -6,8 +6,10 @@ of fixed length, hard contact), in the same run; then the ranking of gaps and th
 
 from __future__ import annotations
 
+import json
 import sys
 from collections import Counter
+from pathlib import Path
 from time import perf_counter
 from typing import Any
 
@@ -27,6 +29,7 @@ from tests.mechanics.test_open_ring_solver import general_optimiser
 READER = default_evidence().reader()
 KINDS = (READER.constants(BagConstants), READER.constants(RingConstants), READER.constants(OpenRingConstants))
 SPRINGS = ZonuleParameters(5.0, 1.5, 0.2, 84.8, 0.1)
+SEED, BALANCE_LIMIT_MN = 11, 1e-3
 THREE_LOST = (0.0, 0.0, *(1.0,) * 9, 0.0)
 
 
@@ -60,17 +63,27 @@ def against_a_general_optimiser() -> None:
         )
 
 
-def sweep(eyes: int, stations: int = 48) -> None:
-    """Many random eyes: named states, no number that is not one. ``python -m benchmarks.ring EYES`` runs this alone."""
-    draw, states, broken, missed = np.random.default_rng(11), Counter[str](), 0, 0
-    for done in range(1, eyes + 1):
-        found = rest(**_random_eye(draw, stations))
-        states[found.state] += 1
-        missed += not found.bag.converged
-        if found.state == "held":
-            broken += not np.isfinite([found.bag.displacement_mm, found.bag.peak_stretch_mm, *found.bag.load_mn]).all()
-        if done % 1000 == 0 or done == eyes:
-            print(f"  {done} eyes: {dict(states)}; without rest {missed}; not finite {broken}", flush=True)
+def sweep(eyes: int, keep: Path | None = None, stations: int = 48) -> Counter[str]:
+    """Many random eyes, each with a seed of its own: named states, no number that is not one.
+
+    ``python -m benchmarks.ring EYES [FILE]`` runs this alone; with FILE it goes on where it was stopped.
+    """
+    counts: Counter[str] = Counter(json.loads(keep.read_text())) if keep is not None and keep.exists() else Counter()
+    for eye in range(counts["eyes"], eyes):
+        asked = _random_eye(np.random.default_rng([SEED, eye]), stations)
+        found = rest(**asked)
+        counts["eyes"] += 1
+        counts[found.state] += 1
+        counts["without rest"] += not found.bag.converged
+        counts["stiffer wall"] += found.smoothed
+        numbers = [found.bag.displacement_mm, found.bag.peak_stretch_mm, found.balance_mn, *found.bag.load_mn]
+        counts["not finite"] += not np.isfinite(numbers).all()
+        counts["out of balance"] += bool(found.bag.converged and found.balance_mn > BALANCE_LIMIT_MN)
+        if counts["eyes"] % 100 == 0 or counts["eyes"] == eyes:
+            print(f"  {dict(counts)}", flush=True)
+            if keep is not None:
+                keep.write_text(json.dumps(counts))
+    return counts
 
 
 def _random_eye(draw: np.random.Generator, stations: int) -> dict[str, Any]:
@@ -119,7 +132,7 @@ def calculations() -> None:
 
 if __name__ == "__main__":
     if len(sys.argv) > 1:
-        sweep(int(sys.argv[1]))
+        sweep(int(sys.argv[1]), Path(sys.argv[2]) if len(sys.argv) > 2 else None)
         raise SystemExit
     queries()
     against_a_general_optimiser()

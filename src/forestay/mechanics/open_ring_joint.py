@@ -3,7 +3,7 @@
     E = bag (hoop, zonule, instruments, loads) + bending of every arc + contact + friction + sutures + grip
 
 Friction's limit (its share of the push) and direction are those of the step before; :meth:`Joint.drag` is what their
-growth with the push adds.
+change with the step adds, so that a full step with it is Newton's.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ from forestay.mechanics.ring_contact import (
     friction_terms,
     push,
     slip,
+    turn_terms,
     wall_at,
 )
 from forestay.mechanics.zonule import Floats
@@ -167,22 +168,19 @@ class Joint:
         return gradient, matrix
 
     def drag(self, at: At) -> Floats | None:
-        """What the growth of friction with the push adds to the Hessian, None without friction."""
-        share = self.problem.friction
-        if share <= 0:
+        """What the growth of friction with the push, and its turning with the wall, add to the Hessian; None without
+        friction."""
+        if self.problem.friction <= 0:
             return None
         matrix = np.zeros((self.size, self.size))
         wall_rows = 2 * self.stations
         for row, (arc, foot, shape, friction, rows) in enumerate(
             zip(self.arcs, at.feet, at.shapes, self.friction, self.rows, strict=True)
         ):
-            stiff = self.pushed(row, foot)[2]
-            limit = np.maximum(friction.limit_mn, SMALLEST)
-            mobilised = friction_law(slip(shape.points_mm, at.wall, friction), friction)[1] / limit
-            which = np.flatnonzero(stiff > 0)
+            which = np.flatnonzero(self.pushed(row, foot)[2] > 0)
             if not which.size:
                 continue
-            local = drag_terms(foot, friction, which, share * mobilised[which] * stiff[which])
+            local = self._drag_of(at, row, which)
             moves = arc.jacobian(shape)[which]
             flat = moves.reshape(2 * which.size, -1)
             rub, press = _wall_places(friction.station[:, which]), _wall_places(foot.station[:, which])
@@ -195,6 +193,19 @@ class Joint:
             matrix[rows, :wall_rows] += product(pressed.reshape(wall_rows, -1), flat).T
             self._scatter(matrix, rub, press, local[:, 2:, 2:])
         return matrix
+
+    def _drag_of(self, at: At, row: int, which: Whole) -> Floats:
+        """:meth:`drag` of the touching points ``which`` of one arc, each over its own eight coordinates."""
+        foot, friction, points = at.feet[row], self.friction[row], at.shapes[row].points_mm
+        stiff = self.pushed(row, foot)[2]
+        _, force, stick = friction_law(slip(points, at.wall, friction), friction)
+        mobilised = (force / np.maximum(friction.limit_mn, SMALLEST))[which]
+        grows = drag_terms(foot, friction, which, self.problem.friction * mobilised * stiff[which])
+        if friction.moving:
+            return grows
+        laid = (friction.share * at.wall[:, friction.station]).sum(axis=1)
+        off = (foot.normal * (points - laid)).sum(axis=0)
+        return grows + turn_terms(foot, friction, which, force[which], (stick * off)[which])
 
     def _add_arc(self, at: At, index: int, gradient: Floats, matrix: Floats) -> None:
         arc, foot, shape, friction = self.arcs[index], at.feet[index], at.shapes[index], self.friction[index]

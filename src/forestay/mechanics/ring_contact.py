@@ -166,3 +166,22 @@ def drag_terms(at: Feet, friction: Friction, which: Whole, share: Floats) -> Flo
     opening = np.concatenate([-normal, (at.share[:, which][:, None] * normal).reshape(2 * NODES, which.size)])
     grows = -share[:, None, None] * rub.T[:, :, None] * opening.T[:, None, :]
     return np.asarray(grows, dtype=np.float64)
+
+
+def turn_terms(at: Feet, friction: Friction, which: Whole, force_mn: Floats, across_mn: Floats) -> Floats:
+    """How friction turns with the wall (Q, 8, 8): rows of friction, columns of the gap. ``force_mn`` (Q,) along the wall;
+    ``across_mn`` (Q,), what a turn by one radian adds to it through the slip. The wall's direction turns by
+
+        (n . w - b (X'.v + g n . w) / D) / sqrt(a)
+    """
+    normal, tangent = at.normal[:, which], at.tangent[:, which]
+    share, slope, gap = at.share[:, which], at.slope[:, which], at.gap_mm[which]
+    square = (tangent * tangent).sum(axis=0)
+    curved = (normal * at.bend[:, which]).sum(axis=0)
+    count = which.size
+    shifted = np.concatenate([-tangent, (share[:, None] * tangent).reshape(2 * NODES, count)])
+    swung = np.concatenate([np.zeros((2, count)), (slope[:, None] * normal).reshape(2 * NODES, count)])
+    angle = (swung - curved * (shifted + gap * swung) / (square + gap * curved)) / np.sqrt(square)
+    force = force_mn * normal + across_mn * friction.along[:, which]
+    rub = np.concatenate([force, -(friction.share[:, which][:, None] * force).reshape(2 * NODES, count)])
+    return np.asarray(rub.T[:, :, None] * angle.T[:, None, :], dtype=np.float64)
