@@ -34,6 +34,7 @@ FAMILIES = (
     "manoeuvres",
     "ring_in_bag",
     "unzipping",
+    "comparison",
     "audit",
     "audit_charts",
     "ray",

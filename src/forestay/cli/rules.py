@@ -14,8 +14,11 @@ FAULT_STATUS = 1
 
 
 def register(app: typer.Typer) -> None:
-    """Add the command to ``app``."""
+    """Add the commands about rules, and about where they turn a plan, to ``app``."""
+    from forestay.cli import whatif
+
     app.command("rules")(rules)
+    whatif.register(app)
 
 
 def rules(as_json: Annotated[bool, typer.Option("--json", help="Answer in JSON.")] = False) -> None:

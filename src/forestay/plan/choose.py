@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from forestay.evidence import Reader
+from forestay.plan.dominance import argued, beaten_by
 from forestay.plan.model import Chosen, Margin, Option
 from forestay.plan.ruleset import holding
 from forestay.text import tr
@@ -76,12 +77,16 @@ def rank(options: Sequence[Option], verdicts: Mapping[str, Verdict], decided: st
 
 
 def choose(ranked: Sequence[Option], verdicts: Mapping[str, Verdict], decided: str | None, use: Reader) -> Chosen:
-    """The first option, whether it is clearly ahead of the next, and why."""
+    """The first option, whether it is clearly ahead of its nearest rival, and why.
+
+    The rival is the next in rank that the first does not beat in every measure; the two are argued side by side.
+    """
     first = ranked[0]
     rivals = [
         o for o in ranked[1:] if o.technique != "referral" and verdicts[o.technique].excluded is None and o.available
     ]
-    following = rivals[0] if rivals else None
+    lost = {b.option for b in beaten_by([o for o in (first, *rivals) if o.criteria]) if b.by == first.technique}
+    following = next((o for o in rivals if o.technique not in lost), rivals[0] if rivals else None)
     why = list(first.why)
     if first.technique == decided:
         why.insert(0, tr("decided by the surgeon"))
@@ -100,4 +105,5 @@ def choose(ranked: Sequence[Option], verdicts: Mapping[str, Verdict], decided: s
                     points=ahead,
                 )
             )
+        why += argued(first, following)
     return Chosen(first.technique, clear, tuple(why), following.technique if following else None)

@@ -27,7 +27,7 @@ def decide(
 ) -> Decision:
     """Hear every rule that holds; the gravest verdict wins. Findings to recheck and missing kit come first of all."""
     rules = list(holding("decision", "rule", view, use))
-    verdict: Verdict = max((r.data["verdict"] for r in rules), key=GRAVITY.index, default="operate")
+    verdict = _gravest(rules)
     reasons = [r.say("why", view, use) for r in rules if r.data["verdict"] == verdict and verdict != "operate"]
     first = _first_checks([c for c in checks if c.level == "recheck"])
     first += [_first(r, view, use) for r in rules if "first" in r.data]
@@ -68,6 +68,15 @@ def _would_change(
         then: Verdict = max((r.data["verdict"] for r in kept), key=GRAVITY.index, default="operate")
         found[what] = WouldChange(what, rule.say("why", view, use), then, str(rule.data["key"]))
     return tuple(found.values())
+
+
+def verdict_of(view: Mapping[str, Any], use: Reader) -> Verdict:
+    """The gravest verdict of the rules that hold, without its reasons."""
+    return _gravest(list(holding("decision", "rule", view, use)))
+
+
+def _gravest(rules: Sequence[Rule]) -> Verdict:
+    return max((r.data["verdict"] for r in rules), key=GRAVITY.index, default="operate")
 
 
 def _first_checks(checks: Sequence[Check]) -> list[First]:

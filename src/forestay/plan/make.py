@@ -17,7 +17,8 @@ from forestay.plan import margins_back, margins_front
 from forestay.plan.astigmatism_part import astigmatism_plan
 from forestay.plan.choose import Verdict, choose, judge, leaders, rank
 from forestay.plan.context import Context
-from forestay.plan.deciding import decide
+from forestay.plan.deciding import decide, verdict_of
+from forestay.plan.dominance import criteria_of, elsewhere, lacking_kit, needed_kit
 from forestay.plan.drawing import drawing_of
 from forestay.plan.estimates import estimate
 from forestay.plan.lens_part import lens_plan
@@ -26,7 +27,7 @@ from forestay.plan.listing import estimates_listed, eye_listed
 from forestay.plan.margins_zonule import loads_of, zonule_margins
 from forestay.plan.measures import Setting, measures_for
 from forestay.plan.mirror import Frame, to_frame
-from forestay.plan.model import Check, Chosen, Margin, Measures, Option, Plan, Unassessed
+from forestay.plan.model import Check, Chosen, LensPlan, Margin, Measures, Option, Plan, Unassessed
 from forestay.plan.offers import Offer
 from forestay.plan.risks import risks_of
 from forestay.plan.ruleset import holding
@@ -35,6 +36,7 @@ from forestay.plan.supports import ring_rest_of, supports_of
 from forestay.plan.theatre_findings import finding_changes
 from forestay.plan.trolley import allergy_stops, doses, kit
 from forestay.plan.views import eye_view, measure_view
+from forestay.plan.ways import comparison_of
 from forestay.plan.words import TECHNIQUES, words_for
 from forestay.plan.zonule_loads import Loads
 from forestay.text import tr
@@ -117,15 +119,42 @@ def _options(
         offers[technique] = offer
         margins: tuple[Margin, ...] = ()
         lacking: tuple[Unassessed, ...] = ()
-        if context.searching or technique in leading:
+        if (context.searching or technique in leading) and (len(leading) > 1 or not context.deciding):
             loads[technique] = loads_of(offer, drawn=context.searching)
             margins, lacking = _margins(offer, loads[technique])
         option = _option(technique, _outward(measures, frame), margins, risks_of(offer), verdict.why, available=True)
-        options.append(replace(option, unassessed=lacking))
-    options.append(
-        _option("referral", None, (), (), (tr("a surgeon elsewhere, with what is missing here"),), available=True)
-    )
+        options.append(
+            replace(
+                option,
+                unassessed=lacking,
+                criteria=()
+                if context.deciding
+                else criteria_of(offer, option.risks, margins if technique in loads else None),
+                kit=needed_kit(offer),
+                lacks=lacking_kit(offer),
+            )
+        )
+    options.append(_option("referral", None, (), (), elsewhere(setting), available=True))
     return rank(options, verdicts, setting.decisions.technique), verdicts, offers, loads
+
+
+def outcome(situation: Situation, context: Context) -> tuple[str, str]:
+    """Decision and technique of :func:`make`, without the rest of the plan: for asking it many times."""
+    situation, context = situation.as_tried(), replace(context, searching=False, deciding=True)
+    use = context.evidence.reader()
+    refuse_if_needed(check(situation.case, use=use))
+    turned, decisions, frame = to_frame(situation.case, situation.decisions)
+    setting = Setting(turned, estimate(turned, context.draws, use), decisions, use)
+    view = eye_view(situation.case, setting)
+    ranked, _, offers, _ = _options(setting, view, frame, context)
+    best = next((o for o in ranked if o.technique in offers), None)
+    offer = offers[best.technique] if best else None
+    seen = view | {"option.count": float(len(offers))} | (measure_view(offer) if offer else {})
+    no_lens = LensPlan(None, None, None, 0.0, (), ())
+    seen |= _said(words_for(setting, offer.measures if offer else None, no_lens, frame))
+    decided = verdict_of(seen, use)
+    gone = best is None or decided in ("refer", "do-not-operate")
+    return decided, "referral" if gone or best is None else best.technique
 
 
 def _option(
@@ -222,6 +251,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     operating = decision.decision in ("operate", "operate-later") and best is not None
     technique = best.technique if best and operating else "referral"
     astigmatism, astigmatism_doubts = astigmatism_plan(offer or _bare_offer(setting, context), work.frame)
+    compared = comparison_of(work.ranked, offer, view, work.frame, use)
     doubts = [*_input_doubts(case), *setting.estimates.doubts, *lens_doubts, *astigmatism_doubts, *use.doubts()]
     return Plan(
         decision=decision,
@@ -240,6 +270,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         fallbacks=fallbacks(view, use) if operating else (),
         stops=barred,
         conflicts=conflicts(view, use) if operating else (),
+        comparison=compared,
         consent=consent(view, use),
         after=after(view, use),
         doubts=unique(doubts),

@@ -7,20 +7,32 @@ from typing import Any, Literal
 
 from forestay.answer import Doubt
 from forestay.plan.lens_model import LensPlan, LensPosition
+from forestay.plan.model_compare import Comparison, Criterion
 from forestay.plan.model_decision import Decision, First, Verdict, WouldChange
 from forestay.plan.model_risk import FindingChange, Origin, Risk
+from forestay.plan.model_steps import Conflict, Cue, Fallback, Remedy, Rung, Shift, Step, Stop
 from forestay.plan.model_trolley import Dose, KitItem
 
 __all__ = [
+    "Comparison",
+    "Conflict",
+    "Criterion",
+    "Cue",
     "Decision",
     "Dose",
+    "Fallback",
     "FindingChange",
     "First",
     "KitItem",
     "LensPlan",
     "LensPosition",
     "Origin",
+    "Remedy",
     "Risk",
+    "Rung",
+    "Shift",
+    "Step",
+    "Stop",
     "Verdict",
     "WouldChange",
 ]  # told again here; the classes below speak for themselves
@@ -131,6 +143,11 @@ class Option:
     why: tuple[str, ...]
     available: bool
     unassessed: tuple[Unassessed, ...] = ()
+    criteria: tuple[Criterion, ...] = ()
+    """What it comes to by each measure of the comparison."""
+    kit: tuple[str, ...] = ()
+    """What it needs of the things that a theatre may lack, in the case file's words."""
+    lacks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -157,78 +174,6 @@ class Astigmatism:
     origin: Origin | None
     toric_says: str = ""
     """Whether a toric lens is advised against, or what it would have to be."""
-
-
-@dataclass(frozen=True)
-class Cue:
-    """What may be seen at a step, what it means and what to do then."""
-
-    see: str
-    means: str
-    then: str
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step of the operation, in order."""
-
-    key: str
-    name: str
-    do: str
-    kit: tuple[str, ...]
-    who: str
-    cues: tuple[Cue, ...]
-    sources: tuple[str, ...] = ()
-    take_over: str | None = None
-    """Where a trainee does this step: what ends the trainee's turn, agreed beforehand. None otherwise."""
-
-
-@dataclass(frozen=True)
-class Rung:
-    """One rung of a ladder: what to do, with what, and whether this theatre has it."""
-
-    do: str
-    kit: tuple[str, ...]
-    here: bool | None
-    """False: this theatre says that it has none of what the rung needs; None: not known, or nothing special needed."""
-    needs: str | None = None
-    """What must be here, in words; None where every theatre can do it."""
-
-
-@dataclass(frozen=True)
-class Fallback:
-    """If this, then that, in this eye: a ladder, its rungs in the order in which they are tried."""
-
-    event: str
-    signs: str
-    do: tuple[str, ...]
-    """The rungs in words, with a note where this theatre lacks what one needs."""
-    sources: tuple[str, ...] = ()
-    key: str = ""
-    rungs: tuple[Rung, ...] = ()
-    leads_to: tuple[str, ...] = ()
-    """Keys of the troubles that may come next."""
-
-
-@dataclass(frozen=True)
-class Conflict:
-    """Two things that exclude one another in this eye: which, how the plan settles it, and why."""
-
-    key: str
-    between: tuple[str, ...]
-    settled: str
-    why: str
-    sources: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Stop:
-    """What must not be done in this eye, and why."""
-
-    key: str
-    must_not: str
-    why: str
-    sources: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -350,6 +295,7 @@ class Plan:
     """What each finding that may come at surgery would make of the estimate of the zonule."""
     conflicts: tuple[Conflict, ...] = field(default=())
     ring_rest: RingRest | None = None
+    comparison: Comparison | None = None
 
 
 def as_dict(plan: Plan) -> dict[str, Any]:
