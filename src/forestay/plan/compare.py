@@ -241,13 +241,18 @@ def _kit(before: Plan, after: Plan, moved: Sequence[Cause]) -> Iterator[Change]:
             yield Change(Weight.KIT, item, tr("not needed: {item}", item=item), _why(moved))
 
 
+def _told(step: Any) -> tuple[Any, ...]:
+    """What a step tells to do, without what was worked out for its findings: a look leaves that out."""
+    return step.do, tuple((cue.see, cue.plain) for cue in step.cues)
+
+
 def _steps(before: Plan, after: Plan, moved: Sequence[Cause]) -> Iterator[Change]:
     old: Mapping[str, Any] = {s.key: s for s in before.steps}
     new: Mapping[str, Any] = {s.key: s for s in after.steps}
     for key, step in new.items():
         if key not in old:
             yield Change(Weight.STEP, key, tr("new step: {name}", name=step.name), _why(moved))
-        elif (step.do, step.cues) != (old[key].do, old[key].cues):
+        elif _told(step) != _told(old[key]):
             yield Change(Weight.STEP, key, tr("step {name} reads otherwise", name=step.name), _why(moved))
     for key, step in old.items():
         if key not in new:

@@ -17,6 +17,7 @@ from forestay.plan import margins_back, margins_front
 from forestay.plan.astigmatism_part import astigmatism_plan
 from forestay.plan.choose import Verdict, choose, judge, leaders, rank
 from forestay.plan.context import Context
+from forestay.plan.cue_findings import with_findings
 from forestay.plan.deciding import decide, verdict_of
 from forestay.plan.dominance import criteria_of, elsewhere, lacking_kit, needed_kit
 from forestay.plan.drawing import drawing_of
@@ -251,6 +252,8 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     operating = decision.decision in ("operate", "operate-later") and best is not None
     technique = best.technique if best and operating else "referral"
     astigmatism, astigmatism_doubts = astigmatism_plan(offer or _bare_offer(setting, context), work.frame)
+    searched = operating and context.searching
+    changes = finding_changes(case, use, context.practice.zonule_ratios) if searched else ()
     compared = comparison_of(work.ranked, offer, view, work.frame, use)
     doubts = [*_input_doubts(case), *setting.estimates.doubts, *lens_doubts, *astigmatism_doubts, *use.doubts()]
     return Plan(
@@ -264,7 +267,9 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         unassessed=best.unassessed if best else (),
         lens=lens,
         astigmatism=astigmatism,
-        steps=() if decision.decision == "do-not-operate" else steps(technique, view, use),
+        steps=()
+        if decision.decision == "do-not-operate"
+        else with_findings(steps(technique, view, use), changes, offer, case),
         kit=trolley if operating else {"items": (), "missing": ()},
         doses=doses(view, use, keys, context.devices, context.today) if operating else (),
         fallbacks=fallbacks(view, use) if operating else (),
@@ -279,9 +284,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         caution=caution(),
         measures=best.measures if best else None,
         drawing=drawing_of(case, setting, offer, work.loads.get(best.technique) if best else None, work.frame),
-        finding_changes=finding_changes(case, use, context.practice.zonule_ratios)
-        if operating and context.searching
-        else (),
+        finding_changes=changes,
         ring_rest=ring_rest_of(work.loads.get(best.technique) if best else None, work.frame),
         supports=supports_of(offer, work.frame) if offer and operating and context.searching else (),
         decided=situation.decisions.model_dump(exclude_none=True, mode="json"),

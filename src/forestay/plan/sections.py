@@ -31,11 +31,7 @@ def steps(technique: str, view: View, use: Reader) -> tuple[Step, ...]:
     for rule in holding("steps", "step", view, use):
         if technique not in rule.data["techniques"]:
             continue
-        cues = tuple(
-            Cue(c.say("see", view, use), c.say("means", view, use), c.say("then", view, use))
-            for c in rule.inner
-            if c.holds(view, use)
-        )
+        cues = tuple(_cue(c, view, use) for c in rule.inner if c.holds(view, use))
         level = int(rule.data["level"])
         rows.append(
             Step(
@@ -50,6 +46,11 @@ def steps(technique: str, view: View, use: Reader) -> tuple[Step, ...]:
             )
         )
     return _agreed(rows)
+
+
+def _cue(rule: Rule, view: View, use: Reader) -> Cue:
+    means, then = rule.say("means", view, use), rule.say("then", view, use)
+    return Cue(rule.say("see", view, use), means, then, (means, then), rule.data.get("finding"))
 
 
 def _take_over(rule: Rule, grade: str | None) -> str | None:

@@ -132,6 +132,19 @@ def _peaks_of(contents: bytes, n: int, pulls: tuple[Pull, ...], parameters: Zonu
     return peak
 
 
+def lens_peaks(
+    support: Floats,
+    manoeuvres: Sequence[Manoeuvre],
+    *,
+    parameters: ZonuleParameters,
+    force_mn: float,
+    tunnel_at: float,
+    worked_at: float,
+) -> Floats:
+    """Stretch of the most stretched fibre for each manoeuvre with the lens in the bag, (manoeuvres, columns)."""
+    return _peak(support, manoeuvres, _Where(parameters, force_mn, tunnel_at, worked_at))
+
+
 @dataclass(frozen=True)
 class EmptyBag:
     """What the flexible empty bag, with or without a ring, puts on the rigid disc's answer: one solve each."""
