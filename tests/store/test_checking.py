@@ -75,7 +75,7 @@ def stored(whole: Path, column: str, case: int, sequence: int) -> bytes:
     return bytes(row[0])
 
 
-@settings(max_examples=80)
+@settings(max_examples=80, deadline=None, derandomize=True)
 @given(st.data())
 def test_one_changed_byte_of_the_file_inside_any_fact_is_found_and_named(whole: Path, data: st.DataObject) -> None:
     case, sequence = data.draw(st.integers(1, len(CASES))), data.draw(st.integers(1, FACTS))
