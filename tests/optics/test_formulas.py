@@ -315,3 +315,40 @@ def test_srk_t_refuses_extremely_long_eyes_and_gives_no_number(
 def test_an_unknown_formula_is_told_the_known_ones() -> None:
     with pytest.raises(NotFound, match="known: SRK/T, Holladay 1, Hoffer Q, Haigis, T2"):
         formulas.find("SRK")
+
+
+@pytest.mark.parametrize("name", formulas.FORMULAS)
+def test_a_long_array_in_blocks_is_the_array_in_one(
+    models: dict[str, LensModel], optics: VergenceConstants, name: str
+) -> None:
+    from forestay.optics import vergence
+    from forestay.optics.blocks import CHUNK
+
+    draw = np.random.default_rng(3)
+    shape = (3, CHUNK)
+    lengths, k, depths = draw.uniform(20, 30, shape), draw.uniform(40, 47, shape), draw.uniform(2.4, 3.9, shape)
+    powers = formulas.power_d(target_d=-0.5, **ask(models[name], lengths, k, depths, vergence_constants=optics))
+    eye = models[name].eye(Measured(lengths, k, depths), A)
+    whole = vergence.power_d(eye=eye, target_d=-0.5, constants=optics)
+    assert np.shape(powers) == shape
+    # vector units may round the last bits of a tail otherwise
+    assert powers == pytest.approx(whole, abs=1e-12)
+    again = formulas.refraction_d(power_d=powers, **ask(models[name], lengths, k, depths, vergence_constants=optics))
+    assert again == pytest.approx(-0.5, abs=1e-9)
+
+
+@pytest.mark.parametrize("name", formulas.FORMULAS)
+def test_nothing_jumps_over_length_but_at_the_documented_places(
+    models: dict[str, LensModel], optics: VergenceConstants, name: str
+) -> None:
+    lengths = np.linspace(19.0, 35.0, 160_001)  # steps of 0.0001 mm; at most 6 D/mm
+    powers = formulas.power_d(target_d=0.0, **ask(models[name], lengths, 43.0, 3.1, vergence_constants=optics))
+    steps = np.abs(np.diff(powers))
+    far = lengths[1:][steps > 0.0008]
+    documented = {"SRK/T": 24.2, "Hoffer Q": 23.0}.get(name)
+    if documented is None:
+        assert far.size == 0
+    else:
+        assert far.size <= 1
+        assert np.allclose(far, documented, atol=0.0002)
+        assert steps.max() < 0.003  # evidence 1.1 and 1.3: 0.0015 mm of corrected length, 0.001 mm of lens position

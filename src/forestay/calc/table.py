@@ -17,6 +17,8 @@ FAMILIES = (
     "lens_formulas",
     "lens_shelf",
     "astigmatism",
+    "incision",
+    "keratometry",
     "geometry",
     "bag",
     "risk",

@@ -76,6 +76,47 @@ class Induced:
     doubts: tuple[Doubt, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class WeighingConstants:
+    """How far surgeons' means lie from the published one [D, one SD]."""
+
+    PREFIX: ClassVar[str] = "incision.weighing"
+    between_surgeons_sd_d: float
+
+
+@dataclass(frozen=True, slots=True)
+class OwnRecord:
+    """A surgeon's own eyes with one incision: their number, mean flattening and its spread for a component [D]."""
+
+    n: int
+    mean_d: float
+    sd_d: float
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """Flattening and spread [D] with the own record counted, and the weight that it has, 0 to 1."""
+
+    flattening_d: float
+    sd_d: float
+    weight: float
+
+
+def weighed(published: Induced, own: OwnRecord, *, constants: WeighingConstants) -> Weighed:
+    """The published mean drawn towards the surgeon's own: w = n t^2 / (n t^2 + s^2), mean (1 - w) m0 + w m.
+
+    ``t`` is how far surgeons' means lie apart; s the spread of single eyes, the published one where a single own eye
+    or eyes without any spread say nothing of it. The spread left for the next eye is that of single eyes, mixed by the
+    same weight, and what is not known of the mean.
+    """
+    apart = constants.between_surgeons_sd_d * constants.between_surgeons_sd_d
+    single = own.sd_d if own.n > 1 and own.sd_d > 0 else published.sd_d
+    weight = own.n * apart / (own.n * apart + single * single)
+    mean = (1 - weight) * published.flattening_d + weight * own.mean_d
+    variance = (1 - weight) * (published.sd_d * published.sd_d + apart) + weight * single * single
+    return Weighed(mean, float(np.sqrt(variance)), weight)
+
+
 def site_of(*, clock: float, side: str) -> Site:
     """The site of a clock position [0 < h <= 12, as an examiner faces the patient] in a ``right`` or ``left`` eye.
 

@@ -1,0 +1,91 @@
+"""The plan's lens: boxes, formulas, error, region, fellow eye, toric advice."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from forestay.demo import demo_lens_shelf_bytes
+from forestay.eye.lens_shelf import read_lens_shelf
+from forestay.plan.context import Context
+from forestay.plan.make import make
+from forestay.plan.model import Plan
+from tests.plan.cases import changed, mirrored, situation
+
+GAP, SWOLLEN, LONG = "trauma-gap", "white-swollen", "long-vitrectomised-only-eye"
+SHELF = read_lens_shelf(demo_lens_shelf_bytes(), "lenses.toml")
+QUICK = replace(Context.default(draws=100), searching=False)
+
+
+def quick(data: dict[str, Any], *, shelf: bool = False) -> Plan:
+    return make(situation(data), replace(QUICK, lenses=SHELF) if shelf else QUICK)
+
+
+def test_every_fallback_has_its_box_and_its_error() -> None:
+    lens = quick(changed(GAP), shelf=True).lens
+    rows = {p.position: p for p in lens.positions}
+    assert lens.shelf == "an invented example shelf"
+    assert all(rows[p].box is not None for p in rows if p != "aphakia")
+    for row in rows.values():
+        assert sum(part.share for part in row.parts) == pytest.approx(1.0, abs=1e-9)
+        assert row.within_half < row.within_one  # type: ignore[operator]
+    assert rows["aphakia"].contact_lens_d is not None
+    assert "iris" in rows["sulcus"].never[0]
+    assert all(not p.box_says and p.box is None for p in quick(changed(GAP)).lens.positions)
+
+
+def test_a_swollen_lens_rules_out_the_formula_that_trusts_its_chamber() -> None:
+    states = {f.name: f.state for f in quick(changed(SWOLLEN)).lens.formulas}
+    assert states["Haigis"] == "not"
+    assert [f.name for f in quick(changed(SWOLLEN)).lens.formulas if f.taken] == ["SRK/T"]
+
+
+def test_at_its_cusp_the_usual_formula_is_passed_over_and_that_is_said() -> None:
+    lens = quick(changed(LONG, biometry__k1_d=47.0, biometry__k2_d=48.0, biometry__axial_length_mm=30.0)).lens
+    assert lens.formula == "Holladay 1"
+    assert any("SRK/T" in line for line in lens.says)
+
+
+def test_a_long_eye_is_adjusted_only_when_asked() -> None:
+    plain = quick(changed(LONG)).lens
+    asked = quick(changed(LONG, target__length_adjustment="linear-2011")).lens
+    assert plain.positions[0].power_d is not None
+    assert asked.positions[0].power_d is not None
+    assert asked.positions[0].power_d > plain.positions[0].power_d  # a shorter length asks for more power
+    assert any("once" in line for line in asked.says)
+    assert not any("once" in line for line in plain.says)
+
+
+def test_the_accepted_region_chooses_the_power() -> None:
+    region = {"target__accept_from_d": -1.5, "target__accept_to_d": -0.5, "target__refuse_above_d": 0.0}
+    lens = quick(changed(GAP, target__refraction_d=None, **region)).lens
+    bag = lens.positions[0]
+    assert lens.region_d == (-1.5, -0.5)
+    assert bag.in_region is not None
+    assert bag.best_refraction_d is not None
+    assert -1.5 < bag.best_refraction_d < -0.5
+
+
+def test_the_fellow_eyes_outcome_is_said_and_not_counted() -> None:
+    eye = changed(GAP)["biometry"]
+    fellow = {
+        "fellow__operated": True,
+        "fellow__axial_length_mm": eye["axial_length_mm"],
+        "fellow__k1_d": eye["k1_d"],
+        "fellow__k2_d": eye["k2_d"],
+        "fellow__lens_power_d": 21.0,
+        "fellow__refraction_d": 1.0,
+    }
+    told, plain = quick(changed(GAP, **fellow)).lens, quick(changed(GAP)).lens
+    assert any("half" in line for line in told.learnt)
+    assert told.positions[0].power_d == plain.positions[0].power_d
+
+
+def test_no_toric_lens_where_it_may_not_stay_put_and_a_mirrored_eye_says_the_same() -> None:
+    # 2.5 D against the rule: a superior incision leaves all of it and adds its own (evidence on incisions 5.3)
+    data = changed(GAP, biometry__k1_d=42.5, biometry__k1_axis_deg=90, biometry__k2_d=44.9, biometry__k2_axis_deg=180)
+    says = quick(data).astigmatism.toric_says
+    assert "gap" in says
+    assert quick(mirrored(data)).astigmatism.toric_says == says
