@@ -31,7 +31,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "review": BELOW_CASE | {"case"},
     "exchange": BELOW_CASE | {"case", "review"},
     "store": {"case"},
-    "batch": {"plan", "case", "review", "statistics"},
+    "batch": BELOW_CASE | {"case", "review"},
     "draw": {"plan", "case", "review"},
     "report": {"draw", "plan", "case", "review"},
     "services": BELOW_SERVICES | {"demo"},
