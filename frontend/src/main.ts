@@ -5,8 +5,10 @@ import { listenToControls } from "./controls";
 import { listenToHandles } from "./handles";
 import { listenToEntry } from "./entry";
 import { keepPlace } from "./keep";
+import { listenInTheatre } from "./theatre";
 
 listenToControls();
 listenToHandles();
 keepPlace();
 listenToEntry();
+listenInTheatre();

@@ -23,6 +23,7 @@ from forestay.web.views.evidence import EvidenceView
 from forestay.web.views.failure import FailureView
 from forestay.web.views.reference import ReferenceListView, ReferenceView
 from forestay.web.views.shell import View
+from forestay.web.views.theatre import ChecksView, LensCheckView, TheatreView
 from tests.web.desk import CASE
 from tests.web.visitor import Visitor
 
@@ -39,6 +40,10 @@ VIEW_OF: dict[str, type[View]] = {
     "parts/entry-notes.html": RowView,
     "consent.html": ConsentView,
     "day.html": DayView,
+    "theatre.html": TheatreView,
+    "theatre.main.html": TheatreView,
+    "checks.html": ChecksView,
+    "lens-check.html": LensCheckView,
     "evidence.html": EvidenceView,
     "failure.html": FailureView,
     "parts/alert.html": FailureView,

@@ -210,13 +210,14 @@ class Done(Body):
 
 
 class Happened(Body):
-    """An event or complication: which, at which step, where by clock hour, how large."""
+    """An event or complication: which, at which step, where by clock hour, how large; ``note`` says what was seen."""
 
     KIND = "happened"
     event: Event
     step: Name | None = None
     clock_hours: tuple[Hour, ...] = Field(default=(), strict=False)
     sizes: Sizes = Field(default_factory=dict)
+    note: Reason | None = None
 
     @model_validator(mode="after")
     def _sizes_have_units(self) -> Happened:

@@ -185,7 +185,9 @@ def _done(body: Any) -> str:
 
 
 def _happened(body: Any) -> str:
-    what = things()[body.event]
+    what = body.note if body.note and body.event == "other" else things()[body.event]
+    if body.note and body.event != "other":
+        what = tr("{event} ({note})", event=what, note=body.note)
     if body.step:
         what = tr("{event} at {step}", event=what, step=body.step)
     if body.clock_hours:

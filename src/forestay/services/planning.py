@@ -14,7 +14,7 @@ from threading import Lock
 from typing import Any
 from uuid import UUID
 
-from forestay.case.bodies import Kind
+from forestay.case.bodies import Body, Kind
 from forestay.eye.lens_shelf import LensShelf, read_lens_shelf
 from forestay.eye.situation import Decisions, Situation
 from forestay.eye.validation import validate
@@ -176,6 +176,10 @@ class Desk:
     ) -> None:
         """Settle a field in dispute by a decision for the value of one fact."""
         entry.settle(self._store, case_id, path, fact_id, reason=reason, key=key, who=self._who, based_on=based_on)
+
+    def keep(self, case_id: str, bodies: Mapping[UUID, Body], *, based_on: int | None = None) -> None:
+        """Keep facts by their identities. The same identities again change nothing."""
+        cases.record(self._store, case_id, bodies, who=self._who, based_on=based_on)
 
     def open_case(self, case_id: str, *, side: str, age_years: float, key: UUID) -> None:
         """Open a new case."""

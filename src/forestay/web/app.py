@@ -25,6 +25,7 @@ from forestay.web.pages import (
     review,
     signin,
     sort,
+    theatre,
 )
 from forestay.web.preferences import Preferences
 from forestay.web.render import Renderer, manifest
@@ -48,7 +49,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(health.router)
     app.include_router(calc.router)
     app.include_router(facts.router(settings.desk))
-    for pages in (cases, entry, case, review, day, consent):
+    for pages in (cases, entry, theatre, case, review, day, consent):
         app.include_router(pages.router(settings.desk, renderer))
     for plain in (reference, evidence, sort):
         app.include_router(plain.router(renderer))

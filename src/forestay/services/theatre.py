@@ -1,0 +1,172 @@
+"""Theatre: where the operation stands, what a tap keeps, the checks, and the lens in hand against the plan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID, uuid5
+
+from forestay.case.bodies import Body, Done, Found, Happened
+from forestay.case.fact import content
+from forestay.case.fold import entries
+from forestay.errors import InvalidInput
+from forestay.exchange.device_code import DeviceCode, read_code
+from forestay.eye.validation import validate
+from forestay.plan.model import LensPosition, Plan, Step
+from forestay.plan.theatre import FindingRule, check_groups
+from forestay.services.cases import KeptCase
+from forestay.text import tr
+
+CHECK = "check: "
+LENS_CHECK = "lens compared with the plan"
+SAME_POWER_D = 1e-6
+
+
+@dataclass(frozen=True)
+class Stand:
+    """Where the operation stands."""
+
+    step: Step | None
+    """The step shown; None where the plan has no steps."""
+    index: int
+    done: tuple[str, ...]
+    started: datetime | None
+    """When the first step was kept as done."""
+    last: UUID | None
+    """The last fact of this operation that can be taken back."""
+
+
+def stand(opened: KeptCase, plan: Plan, wanted: str = "") -> Stand:
+    """Where the operation stands: the step ``wanted``, else the first that is not done."""
+    done = opened.situation.progress.done
+    keys = [step.key for step in plan.steps]
+    if wanted in keys:
+        index = keys.index(wanted)
+    else:
+        index = next((i for i, key in enumerate(keys) if key not in done), max(0, len(keys) - 1))
+    standing = [
+        e for e in entries(opened.facts) if e.stands and isinstance(e.body, Done | Happened) and not _is_check(e.body)
+    ]
+    first = next((e.fact.header.happened_at for e in standing if isinstance(e.body, Done)), None)
+    return Stand(
+        step=plan.steps[index] if plan.steps else None,
+        index=index,
+        done=done,
+        started=first,
+        last=standing[-1].fact.header.id if standing else None,
+    )
+
+
+def _is_check(body: Body) -> bool:
+    return isinstance(body, Done) and body.step.startswith(CHECK)
+
+
+def done(step: str, by: str, *, key: UUID) -> dict[UUID, Body]:
+    """A step carried out."""
+    return {key: validate(Done, {"step": step, "by": by})}
+
+
+def found(
+    rule: FindingRule | None, see: str, step: str, answer: Any, known: Mapping[str, Any], *, key: UUID
+) -> dict[UUID, Body]:
+    """What a finding keeps: an event with what was seen, and the fields that it sets. What is known to be worse stays."""
+    event = rule.event if rule is not None else "other"
+    bodies: dict[UUID, Body] = {}
+    hours = answer if rule is not None and rule.ask == "signs.dialysis_clock_hours" and answer else ()
+    values = {} if rule is None else {path: v for path, v in rule.sets.items() if not _worse(path, known.get(path))}
+    if rule is not None and rule.ask and answer is not None:
+        values[rule.ask] = answer
+    if event is not None:
+        told: dict[str, Any] = {"event": event, "step": step, "clock_hours": list(hours)}
+        if rule is None or see != rule.say:
+            told["note"] = see
+        bodies[uuid5(key, "happened")] = validate(Happened, told)
+    if values:
+        bodies[uuid5(key, "found")] = validate(Found, {"values": values})
+    elif event is None:
+        bodies[uuid5(key, "happened")] = validate(Happened, {"event": "other", "step": step, "note": see})
+    return bodies
+
+
+def _worse(path: str, known: Any) -> bool:
+    return path == "signs.phacodonesis" and known == "at-rest"
+
+
+def checks(ticked: list[str], *, key: UUID, by: str) -> dict[UUID, Body]:
+    """The checks that were ticked, one fact each; an unknown one is refused."""
+    known = {f"{group.key} {item.key}" for group in check_groups() for item in group.items}
+    wrong = next((name for name in ticked if name not in known), None)
+    if wrong is not None:
+        raise InvalidInput(tr("There is no check {name}.", name=wrong[:40]), field="check", value=wrong[:40])
+    return {uuid5(key, name): validate(Done, {"step": CHECK + name, "by": by}) for name in ticked}
+
+
+def ticked_checks(opened: KeptCase) -> dict[str, tuple[str, UUID]]:
+    """The checks that are kept: name to time and fact."""
+    kept = {}
+    for entry in entries(opened.facts):
+        body = content(entry.fact)
+        if entry.stands and isinstance(body, Done) and body.step.startswith(CHECK):
+            clock = entry.fact.header.happened_at.astimezone().strftime("%H:%M")
+            kept[body.step.removeprefix(CHECK)] = (clock, entry.fact.header.id)
+    return kept
+
+
+@dataclass(frozen=True)
+class LensAnswer:
+    """The box in hand against the plan: each line says match or not, plainly."""
+
+    fits: bool
+    lines: tuple[tuple[bool, str], ...]
+    code: DeviceCode | None
+
+
+def planned_power(plan: Plan, position: str) -> tuple[LensPosition, float] | None:
+    """The position and the power in stock steps that comes nearest to the aim; None where no power was worked out."""
+    found = next((p for p in plan.lens.positions if p.position == position and p.choices), None)
+    if found is None:
+        return None
+    best = min(found.choices, key=lambda c: abs(c["refraction_d"] - plan.lens.target_d))
+    return found, best["power_d"]
+
+
+def compare_lens(
+    plan: Plan, *, side: str, position: str, box_power_d: float, code: str, today: date, case_side: str
+) -> LensAnswer:
+    """Side, power and expiry of the box in hand against the plan."""
+    lines: list[tuple[bool, str]] = []
+    same = side == case_side
+    lines.append((same, tr("Side: {said} said, {case} in this case.", said=tr(side), case=tr(case_side))))
+    planned = planned_power(plan, position)
+    if planned is None:
+        lines.append((False, tr("Power: the plan has none for this position; compare with the original measurement.")))
+    else:
+        fits = abs(planned[1] - box_power_d) < SAME_POWER_D
+        lines.append(
+            (
+                fits,
+                tr(
+                    "Power: {box:+.2f} D on the box, {plan:+.2f} D planned for {position}.",
+                    box=box_power_d,
+                    plan=planned[1],
+                    position=planned[0].label,
+                ),
+            )
+        )
+    scanned = read_code(code) if code.strip() else None
+    if scanned is not None and scanned.expires is not None:
+        good = scanned.expires >= today
+        lines.append((good, tr("Expiry: {date}.", date=scanned.expires.isoformat())))
+    return LensAnswer(all(ok for ok, _ in lines), tuple(lines), scanned)
+
+
+def lens_compared(box_power_d: float, code: DeviceCode | None, *, by: str, key: UUID) -> dict[UUID, Body]:
+    """The fact that the box in hand was compared and fits."""
+    devices = []
+    if code is not None:
+        named = [("article", code.gtin), ("serial", code.serial), ("lot", code.lot)]
+        devices = [f"{name} {value}" for name, value in named if value]
+    body = {"step": LENS_CHECK, "by": by, "sizes": {"box_power_d": box_power_d}, "devices": devices}
+    return {key: validate(Done, body)}
