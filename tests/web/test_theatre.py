@@ -132,6 +132,8 @@ def test_the_checks_have_three_moments_and_each_box_is_one_fact(client: Visitor,
     page = unescape(client.get(f"{HERE}/checks").text)
     for group in check_groups():
         assert all(item.text in page for item in group.items)
+    for stop in desk.plan(desk.open(CASE).situation, {}).stops:
+        assert f"<b>not:</b> {stop.must_not}" in page  # never to be read as something to do
     before = desk.open(CASE).head
     data = {**sent(desk), "check": ["sign-in identity", "time-out aloud"]}
     page = client.post(f"{HERE}/checks", data=data).text

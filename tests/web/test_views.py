@@ -15,6 +15,7 @@ from jinja2 import meta
 from forestay.web import views
 from forestay.web.render import TEMPLATES, Renderer, context
 from forestay.web.settings import STATIC
+from forestay.web.views.after import FollowUpView, NoteView
 from forestay.web.views.case import CaseView
 from forestay.web.views.cases import CasesView
 from forestay.web.views.day import ConsentView, DayView, SortView
@@ -44,6 +45,8 @@ VIEW_OF: dict[str, type[View]] = {
     "theatre.main.html": TheatreView,
     "checks.html": ChecksView,
     "lens-check.html": LensCheckView,
+    "follow-up.html": FollowUpView,
+    "note.html": NoteView,
     "evidence.html": EvidenceView,
     "failure.html": FailureView,
     "parts/alert.html": FailureView,

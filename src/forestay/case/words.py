@@ -42,6 +42,8 @@ def _values(body: Any) -> str:
     return " · ".join(told)
 
 
+NOTE = "operation note"
+"""Subject of the decision that keeps the text of the note; what follows the words numbers the additions."""
 _ABSENT: tuple[Any, ...] = (False, "none", [], ())
 
 
@@ -164,6 +166,8 @@ _PHRASES: tuple[Callable[[Values], str], ...] = (
 
 def _decided(body: Any) -> str:
     choice = body.choice
+    if body.subject.startswith(NOTE):
+        return tr("operation note kept") if body.subject == NOTE else tr("addition to the operation note kept")
     what = _decision(body.subject, choice)
     told = tr("{what}: {reason}", what=what, reason=body.reason)
     if not body.turned_down:
@@ -223,6 +227,7 @@ def _seen(body: Any) -> str:
         value = getattr(body, path.partition(".")[2])
         if value is not None:
             told.append(_plain(path, value))
+    told += [things()[name] for name in body.complications]
     return " · ".join(word for word in told if word)
 
 

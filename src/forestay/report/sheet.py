@@ -58,6 +58,11 @@ def _fonts(folder: Path) -> typst.Fonts:
     return typst.Fonts(include_system_fonts=False, include_embedded_fonts=True, font_paths=[folder])
 
 
+def fonts() -> typst.Fonts:
+    """The fonts of every paper."""
+    return _fonts(font_folder())
+
+
 def render_pdf(plan: Plan, *, label: str, invented: bool, made_at: datetime) -> bytes:
     """The sheet as PDF, always two pages.
 

@@ -177,6 +177,10 @@ class Desk:
         """Settle a field in dispute by a decision for the value of one fact."""
         entry.settle(self._store, case_id, path, fact_id, reason=reason, key=key, who=self._who, based_on=based_on)
 
+    def chain_head(self, case_id: str) -> str:
+        """The head of the chain of a case, as a signature names it."""
+        return self._store.links(case_id)[-1].chain.hex()
+
     def keep(self, case_id: str, bodies: Mapping[UUID, Body], *, based_on: int | None = None) -> None:
         """Keep facts by their identities. The same identities again change nothing."""
         cases.record(self._store, case_id, bodies, who=self._who, based_on=based_on)

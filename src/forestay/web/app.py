@@ -13,6 +13,7 @@ from forestay.web.guard import Cookies, Guard
 from forestay.web.pages import (
     account,
     accounts,
+    after,
     case,
     cases,
     consent,
@@ -49,7 +50,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(health.router)
     app.include_router(calc.router)
     app.include_router(facts.router(settings.desk))
-    for pages in (cases, entry, theatre, case, review, day, consent):
+    for pages in (cases, entry, theatre, after, case, review, day, consent):
         app.include_router(pages.router(settings.desk, renderer))
     for plain in (reference, evidence, sort):
         app.include_router(plain.router(renderer))

@@ -1,0 +1,132 @@
+"""``/cases/{id}/follow-up`` and ``/cases/{id}/note``: the visits after surgery, and the operation note."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from fastapi import APIRouter, Request, Response
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import RedirectResponse
+
+from forestay.errors import ForestayError, InvalidInput
+from forestay.services import followup, note
+from forestay.services.planning import Desk
+from forestay.text import tr
+from forestay.web.forms import count_of, form_key, head_of, number
+from forestay.web.pages.entry import Sent, sent_form
+from forestay.web.render import Renderer
+from forestay.web.views.after_build import FIELDS, follow_up_view, note_paper, note_view
+from forestay.web.who import desk_for
+
+SEE_OTHER = 303
+
+
+def router(desk: Desk, renderer: Renderer) -> APIRouter:
+    """The pages after surgery."""
+    routes = APIRouter(prefix="/cases/{case_id}", include_in_schema=False)
+
+    @routes.get("/follow-up")
+    def visits(request: Request, case_id: str) -> Response:
+        opened = desk.open(case_id)
+        view = follow_up_view(opened, desk.plan(opened.situation, {}), datetime.now(UTC))
+        return renderer.page(request, "follow-up.html", view)
+
+    @routes.post("/follow-up")
+    async def visit(request: Request, case_id: str) -> Response:
+        form = await sent_form(request)
+        return await run_in_threadpool(_visit, _At(renderer, request, desk, case_id), form)
+
+    @routes.get("/note")
+    def shown(request: Request, case_id: str) -> Response:
+        opened = desk.open(case_id)
+        return renderer.page(request, "note.html", note_view(opened, desk.plan(opened.situation, {})))
+
+    @routes.post("/note")
+    async def keep(request: Request, case_id: str) -> Response:
+        form = (await sent_form(request)).texts
+        return await run_in_threadpool(_note, _At(renderer, request, desk, case_id), form)
+
+    @routes.get("/note.pdf")
+    def paper(case_id: str) -> Response:
+        from forestay.report.note import render_note
+
+        opened = desk.open(case_id)
+        pdf = render_note(note_paper(opened, desk.plan(opened.situation, {})), made_at=datetime.now(UTC))
+        name = {"Content-Disposition": f'inline; filename="{case_id}-note.pdf"'}
+        return Response(pdf, media_type="application/pdf", headers=name)
+
+    return routes
+
+
+@dataclass(frozen=True)
+class _At:
+    """Where an answer is made."""
+
+    renderer: Renderer
+    request: Request
+    desk: Desk
+    case_id: str
+
+
+def _visit(at: _At, form: Sent) -> Response:
+    renderer, request, desk, case_id = at.renderer, at.request, at.desk, at.case_id
+    try:
+        facts = followup.seen(_values(form), key=form_key(form.texts))
+        desk_for(request, desk).keep(case_id, facts, based_on=head_of(form.texts))
+    except ForestayError as wrong:
+        opened = desk.open(case_id)
+        view = follow_up_view(
+            opened,
+            desk.plan(opened.situation, {}),
+            datetime.now(UTC),
+            form=form.texts,
+            failure=wrong.message,
+            picked=tuple(form.several.get("complications", ())),
+        )
+        return renderer.page(request, "follow-up.html", view, status=wrong.http_status)
+    return RedirectResponse(f"/cases/{case_id}/follow-up", SEE_OTHER)
+
+
+def _values(form: Sent) -> dict[str, Any]:
+    texts = form.texts
+    day = count_of(texts.get("day", "").strip())
+    if day is None:
+        words = tr("a whole number of days, 0 on the day itself")
+        raise InvalidInput(tr("day is needed: {words}.", words=words), field="day", allowed=words)
+    values: dict[str, Any] = {"day": day}
+    for name in FIELDS:
+        if texts.get(name, "").strip():
+            values[name] = number(name, texts[name])
+    for name in ("acuity", "acuity_type"):
+        if texts.get(name, "").strip():
+            values[name] = texts[name].strip()
+    if "acuity" not in values and "acuity_logmar" not in values:
+        values.pop("acuity_type", None)
+    if form.several.get("complications"):
+        values["complications"] = form.several["complications"]
+    if len(values) == 1:
+        raise InvalidInput(tr("The visit holds nothing yet."), field="visit", allowed=tr("at least one finding"))
+    return values
+
+
+def _note(at: _At, form: dict[str, str]) -> Response:
+    renderer, request, desk, case_id = at.renderer, at.request, at.desk, at.case_id
+    opened = desk.open(case_id)
+    what, text = form.get("do", "keep"), form.get("text", "")
+    try:
+        key = form_key(form)
+        if what == "sign":
+            facts = note.signature(opened, desk.chain_head(case_id), key=key)
+        elif what == "add":
+            facts = note.add_text(opened, text, key=key)
+        else:
+            facts = note.keep_text(opened, text, key=key)
+        desk_for(request, desk).keep(case_id, facts, based_on=head_of(form))
+    except ForestayError as wrong:
+        plan = desk.plan(opened.situation, {})
+        typed = text if what == "keep" and text else None
+        view = note_view(opened, plan, failure=wrong.message, typed=typed)
+        return renderer.page(request, "note.html", view, status=wrong.http_status)
+    return RedirectResponse(f"/cases/{case_id}/note", SEE_OTHER)

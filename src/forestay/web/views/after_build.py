@@ -1,0 +1,190 @@
+"""From a case and its plan to the views of follow-up and note."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import get_args
+from uuid import uuid4
+
+from forestay.case.bodies import Acuity, Complication
+from forestay.case.vocabulary import things
+from forestay.case.words import say
+from forestay.draw.names import side_words
+from forestay.eye.quantity import allowed, limit
+from forestay.plan.model import Plan
+from forestay.report.note import NotePaper
+from forestay.services import followup, note
+from forestay.services.cases import KeptCase
+from forestay.text import tr
+from forestay.web.views.after import DueRow, FollowUpView, NoteView, VisitField, VisitRow
+from forestay.web.views.case_build import band, case_label
+from forestay.web.views.entry_words import option_words
+from forestay.web.views.shell import shell
+from forestay.web.views.words import number
+
+FIELDS = {
+    "acuity_logmar": "visual_acuity_logmar",
+    "pressure_mmhg": "pressure_mmhg",
+    "refraction_d": "refraction_d",
+    "cylinder_d": "magnitude_d",
+    "cylinder_axis_deg": "axis_deg",
+    "k1_d": "k1_d",
+    "k1_axis_deg": "k1_axis_deg",
+    "k2_d": "k2_d",
+    "k2_axis_deg": "k2_axis_deg",
+    "corneal_thickness_um": "corneal_thickness_um",
+    "endothelial_count_per_mm2": "endothelial_count_per_mm2",
+}
+"""Number of a visit -> the row of its limits."""
+
+
+def _labels() -> dict[str, str]:
+    return {
+        "acuity_logmar": tr("Acuity, measured"),
+        "pressure_mmhg": tr("Pressure"),
+        "refraction_d": tr("Refraction, spherical equivalent"),
+        "cylinder_d": tr("Cylinder"),
+        "cylinder_axis_deg": tr("Axis of the cylinder"),
+        "k1_d": tr("K1"),
+        "k1_axis_deg": tr("K1, meridian"),
+        "k2_d": tr("K2"),
+        "k2_axis_deg": tr("K2, meridian"),
+        "corneal_thickness_um": tr("Corneal thickness"),
+        "endothelial_count_per_mm2": tr("Endothelial count"),
+    }
+
+
+def _states() -> dict[str, str]:
+    return {
+        "seen": tr("seen"),
+        "due": tr("due"),
+        "late": tr("late"),
+        "coming": tr("to come"),
+        "unknown": tr("counts from the operation"),
+    }
+
+
+def follow_up_view(
+    opened: KeptCase,
+    plan: Plan,
+    now: datetime,
+    *,
+    form: dict[str, str] | None = None,
+    failure: str = "",
+    picked: tuple[str, ...] = (),
+) -> FollowUpView:
+    """The visits due and seen, and the form of the next one."""
+    typed = form or {}
+    day = followup.day_of(opened, now)
+    return FollowUpView(
+        shell=shell(tr("Follow-up · {case}", case=case_label(opened.case_id))),
+        case_id=opened.case_id,
+        band=band(opened),
+        day=typed.get("day", "" if day is None else str(day)),
+        due=tuple(_due(row) for row in followup.due(opened, plan, now.astimezone().date())),
+        seen=tuple(
+            VisitRow(say(v.body), v.warnings, str(v.fact), str(uuid4())) for v in reversed(followup.visits(opened))
+        ),
+        fields=tuple(_field(name, plan, typed) for name in FIELDS),
+        acuity_types=tuple((word, things()[word]) for word in get_args(Acuity)),
+        acuity_words=tuple((word, option_words("eye.visual_acuity", word)) for word in ("CF", "HM", "PL", "NPL")),
+        complications=tuple((word, things()[word]) for word in get_args(Complication)),
+        picked=(*picked, typed.get("acuity", ""), typed.get("acuity_type", "")),
+        outcome=_outcome(followup.outcome(opened, plan)),
+        warnings=plan.after.warnings,
+        failure=failure,
+        head=opened.head,
+        key=typed.get("key") or str(uuid4()),
+        caution=plan.caution,
+    )
+
+
+def _due(row: followup.Due) -> DueRow:
+    dates = f"{_day(row.first)} – {_day(row.last)}" if row.first and row.last else ""
+    if row.first == row.last and row.first:
+        dates = _day(row.first)
+    return DueRow(row.when, dates, _states()[row.state], row.state == "late", row.check, row.act_on)
+
+
+def _day(day: date) -> str:
+    return day.strftime("%d %b %Y")
+
+
+def _field(name: str, plan: Plan, typed: dict[str, str]) -> VisitField:
+    row = limit(FIELDS[name])
+    expected = ""
+    if name == "refraction_d":
+        expected = tr("aim {aim}. ", aim=number(plan.lens.target_d, "D"))
+    if name == "endothelial_count_per_mm2":
+        margin = next((m for m in plan.margins if m.key == "cornea"), None)
+        expected = tr("expected about {count:.0f}. ", count=margin.has) if margin is not None else ""
+    return VisitField(name, _labels()[name], row.unit, expected + allowed(FIELDS[name]), typed.get(name, ""))
+
+
+def _outcome(found: followup.Outcome | None) -> str:
+    if found is None:
+        return ""
+    told = tr(
+        "Day {day}: refraction {refraction}, aim {aim}: {error} from the aim",
+        day=found.day,
+        refraction=number(found.refraction_d, "D"),
+        aim=number(found.aim_d, "D"),
+        error=number(found.error_d, "D"),
+    )
+    if found.sd_d is None:
+        return told + "."
+    return told + "; " + tr("the plan expected an error of {sd} (1 SD).", sd=number(found.sd_d, "D"))
+
+
+def note_view(opened: KeptCase, plan: Plan, *, failure: str = "", typed: str | None = None) -> NoteView:
+    """The note: kept, or drafted from the facts."""
+    state = note.note_state(opened)
+    text = typed if typed is not None else state.text if state.text is not None else note.draft(opened, plan)
+    return NoteView(
+        shell=shell(tr("Operation note · {case}", case=case_label(opened.case_id))),
+        case_id=opened.case_id,
+        band=band(opened),
+        text=text,
+        lines=tuple(text.split("\n")),
+        kept=_moment(state.kept_at),
+        signed=signed_words(state),
+        additions=tuple((_addition(n, a), a.text) for n, a in enumerate(state.additions, start=1)),
+        failure=failure,
+        head=opened.head,
+        key=str(uuid4()),
+        caution=plan.caution,
+    )
+
+
+def signed_words(state: note.NoteState) -> str:
+    """Who signed, when, and the head of the chain that it names."""
+    if state.signed_at is None:
+        return ""
+    return tr(
+        "Signed by {who}, {when}; record {head}",
+        who=state.signed_by,
+        when=_moment(state.signed_at),
+        head=state.head[:12],
+    )
+
+
+def _addition(n: int, addition: note.Addition) -> str:
+    return tr("Addition {n}, {who}, {when}", n=n, who=addition.by, when=_moment(addition.at))
+
+
+def _moment(moment: datetime | None) -> str:
+    return moment.astimezone().strftime("%Y-%m-%d %H:%M") if moment else ""
+
+
+def note_paper(opened: KeptCase, plan: Plan) -> NotePaper:
+    """The note for paper; an unsigned one says so."""
+    view = note_view(opened, plan)
+    return NotePaper(
+        side=side_words(opened.situation.case.eye.side),
+        case=case_label(opened.case_id),
+        about=view.band.about,
+        text=view.text,
+        signed=view.signed or tr("Not signed. A draft from the facts; read and correct it."),
+        additions=view.additions,
+        caution=plan.caution,
+    )
