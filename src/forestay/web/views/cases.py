@@ -24,3 +24,6 @@ class CasesView(View):
 
     cases: tuple[CaseLine, ...] = field(metadata=told("the cases in order of arrival"))
     caution: str = field(metadata=told("the standing caution"))
+    q: str = field(metadata=told("the words looked for"))
+    total: int = field(metadata=told("how many cases are kept"))
+    planned: int = field(metadata=told("how many of the list are planned at once"))
