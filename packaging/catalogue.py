@@ -23,7 +23,7 @@ KEYWORDS = {"tr": None, "_": None}
 
 MACHINE = {
     "key", "techniques", "sources", "when", "has", "verdict", "anaesthetic", "prefer", "unless_stop", "technique",
-    "field", "level", "source",
+    "field", "level", "source", "event", "set", "ask", "ladder",
 }  # fmt: skip
 """Keys of rule files that hold words for the program; every other text in a rule is read by a person."""
 

@@ -65,6 +65,12 @@ function say(row: HTMLElement, state: string, words: string): void {
 
 const WORDS = document.documentElement.dataset;
 
+// Which field it is, and, where somebody is signed in, that it comes from this session.
+function sentAs(row: HTMLElement): Record<string, string> {
+  const token = document.querySelector<HTMLMetaElement>('meta[name="forestay-token"]')?.content;
+  return token ? { "X-Row": pathOf(row), "X-Forestay-Token": token } : { "X-Row": pathOf(row) };
+}
+
 function partOf(text: string): Document {
   return new DOMParser().parseFromString(text, "text/html");
 }
@@ -103,7 +109,7 @@ async function save(row: HTMLElement): Promise<void> {
   waiting.sending = true;
   say(row, "saving", WORDS["saving"] ?? "saving");
   try {
-    const answer = await fetch(form.action, { method: "POST", body, headers: { "X-Row": pathOf(row) }, keepalive: true });
+    const answer = await fetch(form.action, { method: "POST", body, headers: sentAs(row), keepalive: true });
     if (answer.status >= 500) throw new Error(String(answer.status));
     take(row, await answer.text(), textOf(row) === text);
     if (answer.ok) refreshSoon();
@@ -186,7 +192,7 @@ async function undo(button: HTMLButtonElement, row: HTMLElement): Promise<void> 
     based_on: row.dataset["head"] ?? "",
   });
   try {
-    const answer = await fetch(`${form.action}/undo`, { method: "POST", body, headers: { "X-Row": pathOf(row) } });
+    const answer = await fetch(`${form.action}/undo`, { method: "POST", body, headers: sentAs(row) });
     if (!answer.ok) throw new Error(String(answer.status));
     const text = await answer.text();
     const fresh = partOf(text).querySelector<HTMLElement>(".entry-row");

@@ -6,12 +6,11 @@ import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from html import unescape
-from typing import get_args
 from uuid import uuid4
 
 import pytest
 
-from forestay.case.bodies import Complication, Done, Seen
+from forestay.case.bodies import Done, Happened, Seen
 from forestay.evidence import default_evidence
 from forestay.plan import followup as rules
 from forestay.plan.model import After, Visit
@@ -35,10 +34,11 @@ def operate(desk: Desk) -> None:
         desk.keep(CASE, {uuid4(): Done(step=step, by="surgeon")})
 
 
-def test_every_visit_of_the_rules_has_its_days_and_every_complication_its_answer() -> None:
+def test_every_visit_of_the_rules_has_its_days_and_every_sign_an_event_that_exists() -> None:
     said = {str(rule.data["when_text"]) for rule in ruleset("after")["visit"]}
     assert said == set(rules.windows())
-    assert set(rules.signs()) == set(get_args(Complication))
+    for rule in rules.signs().values():
+        assert Happened.model_validate({"event": rule.event or "other", "note": rule.say})
     for window in rules.windows().values():
         assert 0 <= window.first_day <= window.last_day
     use = default_evidence().reader()
@@ -64,7 +64,7 @@ def test_visits_are_to_come_due_late_or_seen() -> None:
 @pytest.mark.parametrize(("pressure", "told"), [(25.0, ""), (26.0, "if the nerve is damaged"), (31.0, "treat now")])
 def test_pressure_is_acted_on_by_the_rows_of_evidence(pressure: float, told: str) -> None:
     # management.md section 6: above 25 note, above 30 treat (act.pressure_note_mmhg, act.pressure_treat_mmhg).
-    lines = followup.warnings(Seen(day=1, pressure_mmhg=pressure))
+    lines = followup.pressure_warnings(Seen(day=1, pressure_mmhg=pressure))
     assert (told in lines[0]) if told else lines == ()
 
 
@@ -72,13 +72,16 @@ def test_a_visit_is_kept_with_what_to_do_and_the_refraction_against_the_plan(cli
     operate(desk)
     aim = desk.plan(desk.open(CASE).situation, {}).lens.target_d
     form = sent(desk, day="42", acuity_type="uncorrected", acuity_logmar="0,3", refraction_d=f"{aim + 0.75:g}")
-    page = unescape(client.post(VISITS, data={**form, "complications": ["macular-oedema"]}).text)
+    page = unescape(client.post(VISITS, data={**form, "found": ["macular-oedema", "hypopyon"]}).text)
     assert "day 42" in page
-    assert rules.signs()["macular-oedema"] in page
+    assert rules.signs()["macular-oedema"].do in page
+    assert rules.signs()["hypopyon"].do in page
     assert "0.75 D from the aim" in page
     assert "1 SD" in page
-    client.post(VISITS, data={**form, "complications": ["macular-oedema"]})
+    client.post(VISITS, data={**form, "found": ["macular-oedema", "hypopyon"]})
     assert len(followup.visits(desk.open(CASE))) == 1
+    events = [b.body for b in followup.found_signs(desk.open(CASE))]
+    assert [e.event for e in events if isinstance(e, Happened)] == ["macular-oedema", "other"]
 
 
 @pytest.mark.parametrize(
@@ -114,17 +117,17 @@ def test_the_draft_tells_the_facts_and_only_them(client: Visitor, desk: Desk) ->
 
 
 def test_a_note_is_kept_signed_locked_and_added_to(client: Visitor, desk: Desk) -> None:
-    assert client.post(NOTE, data=sent(desk, do="sign")).status_code == 422  # nothing is kept yet
+    assert client.post(f"{NOTE}/sign", data=sent(desk)).status_code == 422  # nothing is kept yet
     assert client.post(NOTE, data=sent(desk, do="add", text="x")).status_code == 409  # not signed yet
     client.post(NOTE, data=sent(desk, do="keep", text="Ring after the nucleus.\r\nNo vitreous."))
-    page = client.post(NOTE, data=sent(desk, do="sign")).text
+    page = client.post(f"{NOTE}/sign", data=sent(desk)).text
     assert "Signed by desk" in page
     assert "<textarea" in page  # of the addition alone
     assert "Ring after the nucleus." in page
     refused = client.post(NOTE, data=sent(desk, do="keep", text="Another story."))
     assert refused.status_code == 409
     assert "add to it instead" in unescape(refused.text)
-    assert client.post(NOTE, data=sent(desk, do="sign")).status_code == 409
+    assert client.post(f"{NOTE}/sign", data=sent(desk)).status_code == 409
     page = client.post(NOTE, data=sent(desk, do="add", text="Pressure 28 mmHg in the evening.")).text
     assert "Addition 1, desk" in page
     assert "Another story." not in client.get(NOTE).text
@@ -133,7 +136,7 @@ def test_a_note_is_kept_signed_locked_and_added_to(client: Visitor, desk: Desk) 
 def test_a_signature_names_the_chain_as_it_was(client: Visitor, desk: Desk) -> None:
     client.post(NOTE, data=sent(desk, do="keep", text="Done as planned."))
     head = desk.chain_head(CASE)
-    client.post(NOTE, data=sent(desk, do="sign"))
+    client.post(f"{NOTE}/sign", data=sent(desk))
     assert desk.open(CASE).facts[-1].header.kind == "signed"
     assert head.encode() in desk.open(CASE).facts[-1].body
 

@@ -171,6 +171,11 @@ def test_a_box_that_fits_is_said_and_kept(client: Visitor, desk: Desk) -> None:
     kept = [b for b in bodies(desk) if isinstance(b, Done)]
     assert len(kept) == 1
     assert "serial 12345" in kept[0].devices
+    power = kept[0].sizes["box_power_d"]
+    client.post(f"{HERE}/done", data=sent(desk, step="lens"))
+    last = [b for b in bodies(desk) if isinstance(b, Done)][-1]
+    assert last.sizes == {"lens_power_d": power}
+    assert last.devices == kept[0].devices
 
 
 @pytest.mark.parametrize(

@@ -49,20 +49,6 @@ Event = Literal[
     "other",
 ]
 Acuity = Literal["uncorrected", "pinhole", "habitual", "best-corrected"]
-Complication = Literal[
-    "wound-leak",
-    "flat-chamber",
-    "hypopyon",
-    "fibrin",
-    "peaked-pupil",
-    "corneal-oedema",
-    "pain-and-falling-sight",
-    "macular-oedema",
-    "flashes-or-curtain",
-    "lens-displaced",
-    "opening-shrinks",
-]
-"""What a visit may find; what to do on each is a rule of the plan (``followup.toml``)."""
 UNITS: dict[str, str] = {
     "_per_mm2": "cells/mm2",
     "_mmhg": "mmHg",
@@ -257,7 +243,6 @@ class Seen(Body):
     k2_axis_deg: Annotated[float, within("k2_axis_deg")] | None = None
     corneal_thickness_um: Annotated[float, within("corneal_thickness_um")] | None = None
     endothelial_count_per_mm2: Annotated[float, within("endothelial_count_per_mm2")] | None = None
-    complications: tuple[Complication, ...] = Field(default=(), strict=False)
 
     @model_validator(mode="after")
     def _acuity_has_its_type(self) -> Seen:

@@ -227,7 +227,6 @@ def _seen(body: Any) -> str:
         value = getattr(body, path.partition(".")[2])
         if value is not None:
             told.append(_plain(path, value))
-    told += [things()[name] for name in body.complications]
     return " · ".join(word for word in told if word)
 
 

@@ -24,10 +24,20 @@ def windows() -> dict[str, Window]:
     return {raw["visit"]: Window(raw["visit"], raw["first_day"], raw["last_day"]) for raw in _rules()["window"]}
 
 
+@dataclass(frozen=True)
+class SignRule:
+    """What a visit may find: what it is called, the event that keeps it (None: its own words), what to do."""
+
+    key: str
+    say: str
+    event: str | None
+    do: str
+
+
 @cache
-def signs() -> dict[str, str]:
-    """What to do on each complication that a visit may find."""
-    return {raw["key"]: raw["do"] for raw in _rules()["sign"]}
+def signs() -> dict[str, SignRule]:
+    """What a visit may find, by key."""
+    return {raw["key"]: SignRule(raw["key"], raw["say"], raw.get("event"), raw["do"]) for raw in _rules()["sign"]}
 
 
 def sources() -> tuple[str, ...]:

@@ -20,6 +20,7 @@ from forestay.services.cases import KeptCase
 from forestay.text import tr
 
 CHECK = "check: "
+LENS_STEP = "lens"
 LENS_CHECK = "lens compared with the plan"
 SAME_POWER_D = 1e-6
 
@@ -60,12 +61,24 @@ def stand(opened: KeptCase, plan: Plan, wanted: str = "") -> Stand:
 
 
 def _is_check(body: Body) -> bool:
-    return isinstance(body, Done) and body.step.startswith(CHECK)
+    return isinstance(body, Done) and body.step.startswith((CHECK, LENS_CHECK))
 
 
-def done(step: str, by: str, *, key: UUID) -> dict[UUID, Body]:
-    """A step carried out."""
-    return {key: validate(Done, {"step": step, "by": by})}
+def done(opened: KeptCase, step: str, by: str, *, key: UUID) -> dict[UUID, Body]:
+    """A step carried out. The lens that goes in is the one that was compared last: its power and label go with it."""
+    body: dict[str, Any] = {"step": step, "by": by}
+    if step == LENS_STEP:
+        box = next(
+            (
+                e.body
+                for e in reversed(entries(opened.facts))
+                if e.stands and isinstance(e.body, Done) and e.body.step == LENS_CHECK
+            ),
+            None,
+        )
+        if box is not None:
+            body |= {"sizes": {"lens_power_d": box.sizes["box_power_d"]}, "devices": box.devices}
+    return {key: validate(Done, body)}
 
 
 def found(

@@ -46,7 +46,12 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
     @routes.post("/note")
     async def keep(request: Request, case_id: str) -> Response:
         form = (await sent_form(request)).texts
-        return await run_in_threadpool(_note, _At(renderer, request, desk, case_id), form)
+        return await run_in_threadpool(_note, _At(renderer, request, desk, case_id), form, form.get("do", "keep"))
+
+    @routes.post("/note/sign")
+    async def sign(request: Request, case_id: str) -> Response:
+        form = (await sent_form(request)).texts
+        return await run_in_threadpool(_note, _At(renderer, request, desk, case_id), form, "sign")
 
     @routes.get("/note.pdf")
     def paper(case_id: str) -> Response:
@@ -73,7 +78,7 @@ class _At:
 def _visit(at: _At, form: Sent) -> Response:
     renderer, request, desk, case_id = at.renderer, at.request, at.desk, at.case_id
     try:
-        facts = followup.seen(_values(form), key=form_key(form.texts))
+        facts = followup.seen(_values(form), form.several.get("found", []), key=form_key(form.texts))
         desk_for(request, desk).keep(case_id, facts, based_on=head_of(form.texts))
     except ForestayError as wrong:
         opened = desk.open(case_id)
@@ -83,7 +88,7 @@ def _visit(at: _At, form: Sent) -> Response:
             datetime.now(UTC),
             form=form.texts,
             failure=wrong.message,
-            picked=tuple(form.several.get("complications", ())),
+            picked=tuple(form.several.get("found", ())),
         )
         return renderer.page(request, "follow-up.html", view, status=wrong.http_status)
     return RedirectResponse(f"/cases/{case_id}/follow-up", SEE_OTHER)
@@ -104,17 +109,15 @@ def _values(form: Sent) -> dict[str, Any]:
             values[name] = texts[name].strip()
     if "acuity" not in values and "acuity_logmar" not in values:
         values.pop("acuity_type", None)
-    if form.several.get("complications"):
-        values["complications"] = form.several["complications"]
-    if len(values) == 1:
+    if len(values) == 1 and not form.several.get("found"):
         raise InvalidInput(tr("The visit holds nothing yet."), field="visit", allowed=tr("at least one finding"))
     return values
 
 
-def _note(at: _At, form: dict[str, str]) -> Response:
+def _note(at: _At, form: dict[str, str], what: str) -> Response:
     renderer, request, desk, case_id = at.renderer, at.request, at.desk, at.case_id
     opened = desk.open(case_id)
-    what, text = form.get("do", "keep"), form.get("text", "")
+    text = form.get("text", "")
     try:
         key = form_key(form)
         if what == "sign":

@@ -48,7 +48,7 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
     async def done(request: Request, case_id: str) -> Response:
         form = (await sent_form(request)).texts
         step = _step(desk, case_id, form.get("step", ""))
-        facts = theatre.done(step, BY, key=form_key(form))
+        facts = theatre.done(desk.open(case_id), step, BY, key=form_key(form))
         await run_in_threadpool(desk_for(request, desk).keep, case_id, facts, based_on=head_of(form))
         return _back(case_id)
 

@@ -53,7 +53,7 @@ class FollowUpView(View):
     fields: tuple[VisitField, ...] = field(metadata=told("fields of the form"))
     acuity_types: tuple[tuple[str, str], ...] = field(metadata=told("how acuity was taken"))
     acuity_words: tuple[tuple[str, str], ...] = field(metadata=told("acuity below the chart"))
-    complications: tuple[tuple[str, str], ...] = field(metadata=told("what may be ticked"))
+    signs: tuple[tuple[str, str], ...] = field(metadata=told("what may be ticked"))
     picked: tuple[str, ...] = field(metadata=told("what was picked or ticked in a form that failed"))
     outcome: str = field(metadata=told("refraction against the plan; empty where not measured"))
     warnings: tuple[str, ...] = field(metadata=told("what the patient is told"))

@@ -6,11 +6,12 @@ from datetime import date, datetime
 from typing import get_args
 from uuid import uuid4
 
-from forestay.case.bodies import Acuity, Complication
+from forestay.case.bodies import Acuity
 from forestay.case.vocabulary import things
 from forestay.case.words import say
 from forestay.draw.names import side_words
 from forestay.eye.quantity import allowed, limit
+from forestay.plan.followup import signs
 from forestay.plan.model import Plan
 from forestay.report.note import NotePaper
 from forestay.services import followup, note
@@ -83,12 +84,13 @@ def follow_up_view(
         day=typed.get("day", "" if day is None else str(day)),
         due=tuple(_due(row) for row in followup.due(opened, plan, now.astimezone().date())),
         seen=tuple(
-            VisitRow(say(v.body), v.warnings, str(v.fact), str(uuid4())) for v in reversed(followup.visits(opened))
+            VisitRow(say(v.body), v.warnings, str(v.fact), str(uuid4()))
+            for v in (*reversed(followup.found_signs(opened)), *reversed(followup.visits(opened)))
         ),
         fields=tuple(_field(name, plan, typed) for name in FIELDS),
         acuity_types=tuple((word, things()[word]) for word in get_args(Acuity)),
         acuity_words=tuple((word, option_words("eye.visual_acuity", word)) for word in ("CF", "HM", "PL", "NPL")),
-        complications=tuple((word, things()[word]) for word in get_args(Complication)),
+        signs=tuple((rule.key, tr(rule.say)) for rule in signs().values()),
         picked=(*picked, typed.get("acuity", ""), typed.get("acuity_type", "")),
         outcome=_outcome(followup.outcome(opened, plan)),
         warnings=plan.after.warnings,
