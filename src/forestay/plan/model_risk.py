@@ -39,6 +39,8 @@ class Risk:
     population: str = ""
     interval: str = ""
     raised_by: tuple[str, ...] = ()
+    by_model: float | None = None
+    """The same without the surgeon's own record, where that moved it: what a record is compared with."""
 
 
 @dataclass(frozen=True)

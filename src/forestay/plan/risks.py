@@ -102,6 +102,7 @@ def capsule_risk(offer: Offer) -> Risk | None:
         if offer.technique == "extracapsular":
             shift += math.log(use.number("rank.extracapsular_odds"))
     offer.setting.use.merge(use)
+    plain = risk_with_record(asked, (), use)[0].probability if records else None
     centre = logit(found.probability) + shift
     half = [math.hypot(logit(end) - logit(found.probability), NORMAL_90_LIMIT * sd) for end in (found.low, found.high)]
     factors = tuple((f.name.replace("_", " "), f"x {f.odds_ratio:.2f}") for f in found.factors)
@@ -116,6 +117,7 @@ def capsule_risk(offer: Offer) -> Risk | None:
         population=tr("55 567 and 961 208 operations in the United Kingdom, phacoemulsification"),
         interval=tr("central 90 %"),
         probability=float(logistic(centre)),
+        by_model=None if plain is None else float(logistic(logit(plain) + shift)),
         low=float(logistic(centre - half[0])),
         high=float(logistic(centre + half[1])),
         origin=origin(

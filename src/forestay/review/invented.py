@@ -129,6 +129,7 @@ def _rows(column: dict[str, Column], truth: Truth) -> Iterator[Outcome]:
             refraction_d=row["refraction_d"] if seen else None,
             refraction_day=42 if seen else None,
             risks={"capsule-rupture": row["told_rupture"]},
+            model_risks={"capsule-rupture": row["told_rupture"]},
             risks_of="manual-small-incision",
             events=tuple(events),
             incision_clock=12.0,

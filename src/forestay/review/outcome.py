@@ -72,6 +72,8 @@ class Outcome:
     refraction_day: int | None
     risks: Mapping[str, float] = field(default_factory=dict)
     """Probability told before surgery, by name of the complication."""
+    model_risks: Mapping[str, float] = field(default_factory=dict)
+    """The same by the published model alone, without the own record of that time."""
     risks_of: str | None = None
     """Technique that these probabilities belong to."""
     events: tuple[str, ...] = ()
@@ -208,7 +210,8 @@ def _outcome(case_id: str, facts: list[Fact], case: CaseFile, told: _Told) -> Ou
         predicted_sd_d=predicted[1],
         refraction_d=refraction.refraction_d if refraction else None,
         refraction_day=refraction.day if refraction else None,
-        risks=_risks(plan, technique),
+        risks=_risks(plan, technique, "probability"),
+        model_risks=_risks(plan, technique, "by_model"),
         risks_of=technique,
         events=tuple(dict.fromkeys(e.body.event for e in told.standing if isinstance(e.body, Happened))),
         steps_planned=tuple(step["key"] for step in plan.get("steps", ())),
@@ -274,11 +277,12 @@ def _predicted(
     return None, None
 
 
-def _risks(plan: Mapping[str, Any], technique: str | None) -> dict[str, float]:
-    """Risks of the technique that was used, as told before surgery."""
+def _risks(plan: Mapping[str, Any], technique: str | None, key: str) -> dict[str, float]:
+    """Risks of the technique that was used, as told before surgery; where ``key`` is not given, the probability."""
     for option in plan.get("options", ()):
         if option["technique"] == technique:
-            return {risk["name"]: risk["probability"] for risk in option["risks"]}
+            told = option["risks"]
+            return {r["name"]: r["probability"] if r.get(key) is None else r[key] for r in told}
     return {}
 
 

@@ -18,6 +18,7 @@ from forestay.case.bodies import Body, Kind
 from forestay.eye.lens_shelf import LensShelf, read_lens_shelf
 from forestay.eye.situation import Decisions, Situation
 from forestay.eye.validation import validate
+from forestay.plan.context import Practice
 from forestay.plan.model import Plan
 from forestay.review.groups import Selection
 from forestay.review.make import Review
@@ -49,9 +50,16 @@ def looked_at(situation: Situation, look: Mapping[str, Any]) -> Situation:
 class Planner:
     """Makes plans and keeps the last ones by the situation's digest. Safe to use from several threads."""
 
-    def __init__(self, make: Make | None = None, *, kept: int = PLANS_KEPT, lenses: LensShelf | None = None) -> None:
-        self._make = make or usual_make(lenses=lenses)
-        self._quick = make or usual_make(quick=True, lenses=lenses)
+    def __init__(
+        self,
+        make: Make | None = None,
+        *,
+        kept: int = PLANS_KEPT,
+        lenses: LensShelf | None = None,
+        practice: Practice | None = None,
+    ) -> None:
+        self._make = make or usual_make(lenses=lenses, practice=practice)
+        self._quick = make or usual_make(quick=True, lenses=lenses, practice=practice)
         self._kept = kept
         self._plans: OrderedDict[str, Plan] = OrderedDict()
         self._lock = Lock()
@@ -85,8 +93,8 @@ def caution() -> str:
     return standing()
 
 
-def usual_make(*, quick: bool = False, lenses: LensShelf | None = None) -> Make:
-    """``plan.make`` with the context that ships, read once, and the practice's shelf of ``lenses``.
+def usual_make(*, quick: bool = False, lenses: LensShelf | None = None, practice: Practice | None = None) -> Make:
+    """``plan.make`` with the context that ships, read once, the shelf of ``lenses``, and the own figures of ``practice``.
 
     ``quick`` leaves out what no control under the hand shows: margins of techniques that do not come first, the search
     for supports, and the interval of loads that only rank. Every number that it gives is that of the whole plan.
@@ -95,6 +103,8 @@ def usual_make(*, quick: bool = False, lenses: LensShelf | None = None) -> Make:
     from forestay.plan.make import make
 
     context = replace(Context.default(lenses=lenses), searching=not quick)
+    if practice is not None:
+        context = replace(context, practice=practice)
     return lambda situation: make(situation, context)
 
 
@@ -199,13 +209,15 @@ class Desk:
 def open_desk(db: str | None, *, demo: bool, planner: Planner | None = None, lenses: LensShelf | None = None) -> Desk:
     """The desk over the store ``db``, the user's own one where None; with ``demo``, the invented cases are kept once.
 
-    ``lenses``: the practice's shelf of lenses; with ``demo`` and none given, the invented shelf, which says that it is.
+    The practice's own figures are read once, here. ``lenses``: the practice's shelf of lenses; with ``demo`` and none given, the invented shelf, which says that it is.
     """
     store = cases.open_store(db)
     if demo:
         keep_demo(store)
     shelf = demo_shelf() if demo and lenses is None else lenses
-    return Desk(store, planner or Planner(lenses=shelf), Who(author="desk", device="web"))
+    from forestay.services.reviewing import own_practice
+
+    return Desk(store, planner or Planner(lenses=shelf, practice=own_practice(store)), Who(author="desk", device="web"))
 
 
 def demo_shelf() -> LensShelf:

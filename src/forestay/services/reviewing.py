@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from forestay.evidence import EvidenceSet, default_evidence
+from forestay.plan.context import Practice
 from forestay.review.groups import Selection, grouped
 from forestay.review.invented import Truth, outcomes
 from forestay.review.make import Review, review
 from forestay.review.outcome import Outcome, outcome_of
+from forestay.review.practice import practice_of
 from forestay.store.interface import FactStore
 
 INVENTED_CASES = 900
@@ -42,3 +44,8 @@ def look_back(
         "lens": tuple(grouped(every, lambda o: o.lens_model)),
     }
     return review(every, (evidence or default_evidence()).reader(), selection), offered
+
+
+def own_practice(store: FactStore) -> Practice:
+    """The practice's own figures for the next plan."""
+    return practice_of(operated(store))
