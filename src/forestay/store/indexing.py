@@ -23,6 +23,7 @@ ADD_WORDS = {
     "sqlite": text("INSERT INTO fact_text (rowid, words) VALUES (:doc, :words)"),
     "postgresql": text("INSERT INTO fact_text (doc, words) VALUES (:doc, to_tsvector('simple', :words))"),
 }
+ADD_FIELDS = insert(fact_field)
 DOC = {"sqlite": "rowid", "postgresql": "doc"}
 MATCHES = {
     "sqlite": "fact_text MATCH :asked",
@@ -56,7 +57,7 @@ def index(connection: Connection, number: int, links: Iterable[Link]) -> None:
     if told:
         connection.execute(ADD_WORDS[connection.dialect.name], told)
     if fields:
-        connection.execute(insert(fact_field), fields)
+        connection.execute(ADD_FIELDS, fields)
 
 
 def forget(connection: Connection, number: int) -> None:

@@ -5,13 +5,24 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable
 
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, bindparam, func, insert, select, update
 
 from forestay.case.chain import START, verify
 from forestay.store.interface import now
 from forestay.store.rows import links_of
 from forestay.store.signing import Keyring, Signature
 from forestay.store.tables import case, fact, head, register, signing_key
+
+CHANGE_HEAD = (
+    update(head)
+    .where(head.c.case_number == bindparam("number_of_case"))
+    .values(
+        sequence=bindparam("sequence"),
+        chain=bindparam("chain"),
+        key_id=bindparam("key_id"),
+        signature=bindparam("signature"),
+    )
+)
 
 
 def introduce(connection: Connection, keyring: Keyring) -> None:
@@ -31,7 +42,7 @@ def seal_head(
     """Sign the end of a case as it is now."""
     signed = keyring.sign("head", **head_says(case_id, sequence, chain))
     values = {"sequence": sequence, "chain": chain, "key_id": signed.key_id, "signature": signed.signature}
-    changed = connection.execute(update(head).where(head.c.case_number == number).values(**values))
+    changed = connection.execute(CHANGE_HEAD, {"number_of_case": number, **values})
     if changed.rowcount == 0:
         connection.execute(insert(head).values(case_number=number, **values))
 
