@@ -36,6 +36,24 @@ def test_every_fallback_has_its_box_and_its_error() -> None:
     assert all(not p.box_says and p.box is None for p in quick(changed(GAP)).lens.positions)
 
 
+def test_the_step_names_the_box_and_what_it_leaves() -> None:
+    plan = quick(changed(GAP), shelf=True)
+    bag = plan.lens.positions[0]
+    assert bag.box is not None
+    assert bag.box_is_near
+    assert bag.low_d < bag.box.refraction_d < bag.high_d  # type: ignore[operator]
+    (do,) = [s.do for s in plan.steps if bag.box.lens in s.do]
+    assert f"{bag.box.power_d:+.1f} D" in do
+    assert f"{bag.box.refraction_d:+.2f} D" in do
+    assert not any("Box:" in s.do for s in quick(changed(GAP)).steps)
+
+
+def test_a_box_far_from_the_aim_is_not_planned_and_the_power_is_to_be_ordered() -> None:
+    claw = {p.position: p for p in quick(changed(SWOLLEN), shelf=True).lens.positions}["retropupillary-iris"]
+    assert not claw.box_is_near
+    assert "order it" in claw.box_says
+
+
 def test_a_swollen_lens_rules_out_the_formula_that_trusts_its_chamber() -> None:
     states = {f.name: f.state for f in quick(changed(SWOLLEN)).lens.formulas}
     assert states["Haigis"] == "not"

@@ -141,10 +141,19 @@ class Boxes:
         )
         if boxes is not None:
             says = tr("{box} ({n} on the shelf)", box=says, n=boxes)
-        missed = abs(box.refraction_d - (row.best_refraction_d if row.best_refraction_d is not None else 0.0))
-        if missed > DEFAULT_STEP_D and row.best_power_d is not None:
+        aim = row.best_refraction_d
+        if aim is not None and row.best_power_d is not None and abs(box.refraction_d - aim) > DEFAULT_STEP_D:
             says = tr("{box}; {power:+.1f} D is not on the shelf: order it", box=says, power=row.best_power_d)
-        return replace(row, box=told, box_says=says)
+            return replace(row, box=told, box_says=says)
+        moved = 0.0 if aim is None else box.refraction_d - aim
+        return replace(
+            row,
+            box=told,
+            box_says=says,
+            box_is_near=True,
+            low_d=None if row.low_d is None else row.low_d + moved,
+            high_d=None if row.high_d is None else row.high_d + moved,
+        )
 
 
 def boxes_of(offer: Offer, given: LensPositionsInput, use: Reader) -> tuple[Boxes, list[Doubt]]:

@@ -58,6 +58,8 @@ class LensPosition:
     published: tuple[str, ...] = ()
     box: LensBox | None = None
     box_says: str = ""
+    box_is_near: bool = False
+    """The box comes near enough to the aim to be the one planned; the interval is then for it."""
 
 
 @dataclass(frozen=True)

@@ -208,11 +208,19 @@ def _basis(eye: Predictor, measured_mm: float) -> tuple[str, ...]:
     return tuple(said)
 
 
+def box_name(plan: LensPlan, position: str) -> str | None:
+    """The model of the box planned for that position; None without a shelf, or where nothing on it comes near."""
+    row = next((p for p in plan.positions if p.position == position), None)
+    return row.box.lens if row is not None and row.box is not None and row.box_is_near else None
+
+
 def best_choice(plan: LensPlan, position: str) -> tuple[float, float] | None:
-    """The power to have in that position [D] and its refraction [D]; None where there is none."""
+    """The power to have in that position [D] and its refraction [D]: of the box, else of the powers that are made."""
     row = next((p for p in plan.positions if p.position == position), None)
     if row is None or not row.choices:
         return None
+    if row.box is not None and row.box_is_near:
+        return row.box.power_d, row.box.refraction_d
     if row.best_power_d is not None and row.best_refraction_d is not None:
         return row.best_power_d, row.best_refraction_d
     best = min(row.choices, key=lambda c: abs(c["refraction_d"] - plan.target_d))

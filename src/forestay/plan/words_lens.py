@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from forestay.eye.records import CaseFile
-from forestay.plan.lens_part import best_choice
+from forestay.plan.lens_part import best_choice, box_name
 from forestay.plan.measures import Setting, anterior_chamber_allowed
 from forestay.plan.mirror import Frame
 from forestay.plan.model import LensPlan, Measures
@@ -55,6 +55,9 @@ def lens_words(setting: Setting, measures: Measures, lens: LensPlan, frame: Fram
             place=place,
             refraction=chosen[1],
         )
+    model = box_name(lens, measures.lens_position)
+    if model and chosen is not None:
+        do += " " + tr("Box: {model}.", model=model)
     if gap and measures.lens_position in ("bag", "sulcus"):
         do += " " + tr("Haptics on sound quadrants, not across {gap}.", gap=gap)
     return {
