@@ -313,3 +313,14 @@ def test_formed_vitreous_steadies_the_bag() -> None:
         keys = {"contents": contents, "zonule": THREE_LOST}
         assert result(**keys, vitreous="formed")["displacement_mm"] < result(**keys)["displacement_mm"]
         assert result(**keys, vitreous="none")["displacement_mm"] == result(**keys)["displacement_mm"]
+
+
+def test_a_turn_that_no_zonule_bears_is_named_with_its_limit() -> None:
+    turn = {"kind": "torque", "clock": 12, "sense": "clockwise"}
+    found = result(contents="lens", load=turn | {"force_mn": 90})
+    assert found["state"] == "unsupported"
+    share = found["limit_share"]
+    assert 0 < share < 1
+    assert "beyond-limit" in codes(contents="lens", load=turn | {"force_mn": 90})
+    held = result(contents="lens", load=turn | {"force_mn": 90 * share})
+    assert (held["state"], held["limit_share"]) == ("held", None)

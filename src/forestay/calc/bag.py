@@ -17,11 +17,13 @@ from forestay.mechanics import bag as mechanics
 from forestay.mechanics import fibres, zonule
 from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Load, Rim, RimConstants, by_clock
 from forestay.mechanics.fibres import FibreConstants, Sheet
+from forestay.mechanics.limit_load import borne_share
 from forestay.mechanics.ring_loop import Ring, RingConstants
 from forestay.mechanics.zonule import Hold, ZonuleConstants, ZonuleParameters
 from forestay.text import tr
 
 STILL_MM = 1e-6  # a smaller displacement has no direction
+LIMIT_STATIONS = 72  # round the equator of an empty bag whose limit is sought
 TIE = 1e-9  # clock hours whose loads differ by less than this share carry the same
 
 
@@ -82,13 +84,15 @@ def bag(given: BagInput, use: Reader) -> tuple[BagResult, list[Doubt]]:
     holds = _holds(given, use, low)
     model = _Model.of(given, use)
     found = [_worst(given, springs, holds, model) for springs in (low, high)]
-    doubts += _answer_doubts(given, found[0], found[1], low)
+    borne = None if found[0].state == "held" else _borne(given, low, holds, model)
+    doubts += _limit_doubts(borne) or _answer_doubts(given, found[0], found[1], low)
     scenario = Scenario(
         label=tr("Scenario: rests on poorly known strength of the zonule; a band, not a prediction"),
         low=_side(found[0], low),
         high=_side(found[1], high),
     )
-    return _result(found[0], low, holds, model.sheets, scenario), doubts
+    result = _result(found[0], low, holds, model.sheets, scenario)
+    return result.model_copy(update={"limit_share": borne}), doubts
 
 
 def both_readings(given: BagInput, use: Reader) -> tuple[ZonuleParameters, ZonuleParameters, list[Doubt]]:
@@ -159,12 +163,27 @@ def _holds(given: BagInput, use: Reader, springs: ZonuleParameters) -> tuple[Hol
 
 def _worst(given: BagInput, springs: ZonuleParameters, holds: tuple[Hold, ...], model: _Model) -> BagState:
     """The rest of the bag; where the sense of a load is not given, the sense that loads the zonule more."""
+    found = [
+        mechanics.rest(bag=one, constants=model.bag, ring_constants=model.rings)
+        for one in _bags(given, springs, holds, model)
+    ]
+    return max(found, key=lambda s: (s.state != "held", max(s.load_mn), s.displacement_mm, s.y_mm))
+
+
+def _borne(given: BagInput, springs: ZonuleParameters, holds: tuple[Hold, ...], model: _Model) -> float | None:
+    """Share of the load that a bag bears which does not bear the whole; None where it is not held without one either."""
+    ask = {"constants": model.bag, "ring_constants": model.rings, "stations": LIMIT_STATIONS}
+    shares = [borne_share(bag=one, **ask) for one in _bags(given, springs, holds, model)]  # type: ignore[arg-type]
+    return min((share for share in shares if share is not None), default=None)
+
+
+def _bags(given: BagInput, springs: ZonuleParameters, holds: tuple[Hold, ...], model: _Model) -> list[Bag]:
+    """The bag under its load, in each sense that it may have."""
     ring = None
     if given.ring is not None:
         ring = Ring(given.ring.free_diameter_mm, given.ring.spring_mn_per_mm, given.ring.gap_clock)
-    found = []
-    for load in _loads(given.load):
-        one = Bag(
+    return [
+        Bag(
             support=given.zonule,
             springs=springs,
             contents=given.contents or "lens",
@@ -175,8 +194,8 @@ def _worst(given: BagInput, springs: ZonuleParameters, holds: tuple[Hold, ...], 
             sheets=model.sheets,
             bed_mn_per_mm=model.bed_share * float(springs.total_stiffness_mn_per_mm),
         )
-        found.append(mechanics.rest(bag=one, constants=model.bag, ring_constants=model.rings))
-    return max(found, key=lambda s: (s.state != "held", max(s.load_mn), s.displacement_mm, s.y_mm))
+        for load in _loads(given.load)
+    ]
 
 
 def _loads(load: LoadInput | None) -> tuple[Load | None, ...]:
@@ -300,6 +319,18 @@ def _load_doubts(load: LoadInput | None) -> list[Doubt]:
         )
         doubts.append(Doubt("load-scale", message))
     return doubts
+
+
+def _limit_doubts(borne: float | None) -> list[Doubt]:
+    """A bag that is held without the load and not with it."""
+    if borne is None or borne >= 1:
+        return []
+    message = tr(
+        "Held without this load, but not with it: no rest exists beyond {share:.0%} of it as long as it pulls on "
+        "unchanged. A hand gives way sooner.",
+        share=borne,
+    )
+    return [Doubt("beyond-limit", message)]
 
 
 def _answer_doubts(given: BagInput, low: BagState, high: BagState, springs: ZonuleParameters) -> list[Doubt]:

@@ -123,4 +123,9 @@ class BagResult(Record):
         default=None,
         description="with sheets of fibres: pull forward (negative: back), healthy resting load = 1; moves nothing here",
     )
+    limit_share: float | None = Field(
+        default=None,
+        description="where the bag is held without the load and not with it: share of the load up to which it is held; "
+        "else null",
+    )
     scenario: Scenario = Field(description="what rests on poorly known strength: a band, not a prediction")

@@ -97,7 +97,7 @@ def equilibrium(
         share = _checked_support(support)
         quick: DiscState = compiled.equilibrium(share, _shape(share, loads, parameters), loads, parameters)
         return quick
-    problem = _problem(
+    problem = problem_of(
         support,
         loads,
         parameters,
@@ -114,7 +114,7 @@ def equilibrium(
 
 
 @dataclass(frozen=True)
-class _Problem:
+class Problem:
     """All draws as arrays: fibres in rows, draws in columns. Fibres are ordered right half, left half (its mirror
     images in the same order), then those on the 12-6 line and the holds: sums over mirror pairs are then exact.
     ``resting_mn`` is what each would pull at rest in the middle; a hold counts as one healthy clock hour."""
@@ -147,12 +147,12 @@ class _Problem:
         """Distance of the attachments from the middle, as a share of the radius (1: at the equator)."""
         return 1 - self.inset / self.radius if self.inset.any() else 1.0
 
-    def part(self, columns: slice | NDArray[np.bool_]) -> _Problem:
+    def part(self, columns: slice | NDArray[np.bool_]) -> Problem:
         changed = {
             name: getattr(self, name)[..., columns]
             for name in ("stiffness", "resting_mn", "free_length", "anchor", "radius", "load", "unit_mn", "prestretch")
         }
-        return _Problem(**{**self.__dict__, **changed})
+        return Problem(**{**self.__dict__, **changed})
 
     def total(self, terms: Floats) -> Floats:
         """Sum over fibres; mirror pairs first, so that the order cannot tell left from right."""
@@ -298,7 +298,7 @@ def _newton_step(hessian: Floats, gradient: Floats, shift: Floats) -> tuple[Floa
     return np.where(positive, np.stack([step_x, step_y, step_r]), 0.0), positive
 
 
-def _problem(
+def problem_of(
     support: ArrayLike,
     loads: tuple[Floats, ...],
     parameters: ZonuleParameters,
@@ -307,7 +307,7 @@ def _problem(
     holds: Sequence[Hold],
     sheets: Sequence[Sheet],
     bed_mn_per_mm: float,
-) -> _Problem:
+) -> Problem:
     share = _checked_support(support)
     springs = [
         np.asarray(v, dtype=np.float64)
@@ -341,7 +341,7 @@ def _problem(
     height = np.concatenate([np.array([s.height_mm for s in sheets])[sheet], np.zeros(len(holds))])[:, None]
     lengths = np.concatenate([np.broadcast_to(fibre, (fibres, radius.size)), extra[1]])
     stretches = np.concatenate([np.broadcast_to(prestretch, (fibres, radius.size)), extra[2]])
-    return _Problem(
+    return Problem(
         shape=shape,
         pairs=pairs,
         fibres=fibres,

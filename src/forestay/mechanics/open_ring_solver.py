@@ -1,8 +1,9 @@
 """Finds the common rest of the bag's equator and the open rings, or pieces of ring, inside it.
 
 Damped Newton steps with the exact Hessian. Friction's limit and direction are brought up to date whenever the rest under
-those of before is near; where no shift is needed the full step with friction's growth is tried first. Contact is soft to
-begin with; then the depth of every point is taken as its lead, so that the same push stands at next to no depth.
+those of before is near; where no shift is needed, or rest is near, the full step with friction's change is tried first.
+Contact is soft to begin with; then the depth of every point is taken as its lead, so that the same push stands at next
+to no depth.
 """
 
 from __future__ import annotations
@@ -111,7 +112,8 @@ def _settle(joint: Joint, now: At, tolerance: float) -> tuple[At, int, bool, flo
         if converged or iterations == MAX_ITERATIONS:
             break
         firm, shift = _positive(matrix, scales, shift)
-        drag = joint.drag(now) if shift == 0 and residual <= scale else None
+        near = residual <= (scale if shift == 0 else RUB_RESIDUAL * scale)  # a shift may be friction's own doing
+        drag = joint.drag(now) if near else None
         if drag is not None:
             full = _capped(joint, now, _solved(matrix + drag, gradient))
             trial = joint.at(*_moved(joint, now, full), now.feet)
