@@ -289,3 +289,24 @@ def test_bad_input_is_named(name: str, keys: Any, wrong: Any, kind: Any, field: 
     with pytest.raises(kind) as told:
         TABLE[name].run({**keys, **wrong})
     assert told.value.field == field
+
+
+def test_the_hours_beside_the_weak_side_pay_for_the_push_and_mirror() -> None:
+    asked = TABLE["nucleus-passage"].example | {"diameter_mm": 5.2}
+    found = TABLE["nucleus-passage"].run(asked).as_dict()["result"]
+    assert found["zonule_pays"] == [12]  # of 11, 12 and 1, the weak ones, the middle rises most
+    assert found["zonule_pays_ratio"] > 1
+    lost = asked | {"zonule": [0, 0, 1, 1, 1, 1, 1, 1, 1, 1, 0.8, 1]}
+    one = TABLE["nucleus-passage"].run(lost).as_dict()["result"]
+    assert one["zonule_pays"] == [11]  # beside the gap at 12 and 1, where the neighbour is the weaker one
+    other = asked | {"zonule": [0, 1, 0.8, 1, 1, 1, 1, 1, 1, 1, 1, 0]}
+    twin = TABLE["nucleus-passage"].run(other).as_dict()["result"]
+    assert twin["zonule_pays"] == [1]
+    assert twin["zonule_pays_ratio"] == pytest.approx(one["zonule_pays_ratio"], rel=1e-9)
+
+
+def test_a_bag_that_hangs_on_one_side_tips_over_and_names_no_hour() -> None:
+    hanging = TABLE["nucleus-passage"].example | {"diameter_mm": 5.2, "zonule": [1, 1, 1, 0, 0, 0, 0, 0, 0, 0, 1, 1]}
+    answer = TABLE["nucleus-passage"].run(hanging).as_dict()
+    assert answer["result"]["zonule_pays"] is None
+    assert "bag-tips" in [d["code"] for d in answer["doubts"]]

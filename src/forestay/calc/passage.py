@@ -15,6 +15,7 @@ from forestay.calc.passage_parts import (
     Zonule,
     finite,
     nucleus_draws,
+    paying_hours,
     prolapse_scenario,
     stretch_band,
 )
@@ -81,6 +82,16 @@ class NucleusPassageOutput(Record):
     zonule_stretch_ratio: float | None = Field(
         description="how far a flat push drags this zonule, over a healthy one in the same eye; null without the zonule"
     )
+    zonule_pays: tuple[int, ...] | None = Field(
+        default=None,
+        description="clock hours whose fibres are stretched most as the push lifts the bag, on an equator that stays round; "
+        "null without the zonule, or where the bag tips over",
+    )
+    zonule_pays_ratio: float | None = Field(
+        default=None,
+        description="their stretch over that of an even zonule with as much in all under the same push: at least this, "
+        "since a soft equator lets a weak side rise further; null as zonule_pays",
+    )
     scenario: Scenario = Field(description="push and drag of the flat way, resting on poorly known strength")
 
 
@@ -138,6 +149,7 @@ def nucleus_passage_calculation(given: NucleusPassageInput, use: Reader) -> tupl
         words = tr("There is no room for the whole nucleus: chamber or bag is shallower than the nucleus is thick.")
         doubts.append(Doubt("chamber-too-shallow", words))
     ratio, scenario = prolapse_scenario(given, use, doubts)
+    pays, pays_ratio = paying_hours(given, scenario.low.force_mn, use, doubts)
     usable = max(given.diameter_mm - clearance, 0) * np.pi * low
     output = NucleusPassageOutput(
         way=_way(str(passage.way_out(smallest=planned, capsulorhexis_mm=given.diameter_mm))),
@@ -155,6 +167,8 @@ def nucleus_passage_calculation(given: NucleusPassageInput, use: Reader) -> tupl
         stretch_low=low,
         stretch_high=high,
         zonule_stretch_ratio=ratio,
+        zonule_pays=pays,
+        zonule_pays_ratio=pays_ratio,
         scenario=scenario,
     )
     return output, doubts

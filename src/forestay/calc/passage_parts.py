@@ -13,13 +13,15 @@ from forestay.answer import Doubt
 from forestay.calc.watch import watched
 from forestay.evidence import Reader
 from forestay.eye.quantity import within
+from forestay.frame import HOURS
 from forestay.mechanics.capsulorhexis import CapsulorhexisConstants
 from forestay.mechanics.flap import FlapConstants
 from forestay.mechanics.flap_table import prolapse_estimate
 from forestay.mechanics.geometry import Floats, Numbers
 from forestay.mechanics.passage import PassageConstants, even_draws
 from forestay.mechanics.rim_strength import Continuity, RimStrengthConstants
-from forestay.mechanics.zonule import ZonuleConstants, age_doubts, total_stiffness_mn_per_mm
+from forestay.mechanics.sector_lift import SectorLift, sector_lift
+from forestay.mechanics.zonule import ZonuleConstants, age_doubts, parameters, total_stiffness_mn_per_mm
 from forestay.record import Record
 from forestay.text import tr
 
@@ -170,7 +172,12 @@ def prolapse_scenario(given: Pushed, use: Reader, doubts: list[Doubt]) -> tuple[
         )
         doubts.append(Doubt("bag-follows", words))
     doubts.append(
-        Doubt("push-even", tr("The push is worked out with a zonule that is even all round: its weak side bears more."))
+        Doubt(
+            "push-even",
+            tr(
+                "The push is worked out with a zonule even all round; zonule_pays says which hours bear more than that."
+            ),
+        )
     )
     low, high = (
         PushSide(
@@ -181,3 +188,27 @@ def prolapse_scenario(given: Pushed, use: Reader, doubts: list[Doubt]) -> tuple[
     label = tr("Scenario, not a prediction: the strength of capsule and zonule is known only several-fold.")
     ratio = None if given.zonule is None else float(drag[0] / drag[2]) if drag[2] > 0 else 1.0
     return ratio, Scenario(label=label, low=low, high=high)
+
+
+def paying_hours(
+    given: Pushed, push_mn: float, use: Reader, doubts: list[Doubt]
+) -> tuple[tuple[int, ...] | None, float | None]:
+    """Clock hours that pay for the push, and by how much more than in an even zonule with as much in all."""
+    if given.zonule is None or push_mn <= 0:
+        return None, None
+    constants, skin = watched(use, ZonuleConstants), watched(use, FlapConstants)
+    age = constants.usual_age_years if given.age_years is None else given.age_years
+    springs = parameters(bag_diameter_mm=skin.bag_diameter_mm, age_years=age, constants=constants)
+
+    def lifted(support: tuple[float, ...]) -> SectorLift:
+        return sector_lift(support=support, push_mn=push_mn, at_mm=(0.0, 0.0), parameters=springs)
+
+    found, even = lifted(given.zonule), lifted((sum(given.zonule) / len(given.zonule),) * len(given.zonule))
+    if not found.held or not even.held:
+        words = tr(
+            "What is left of the zonule does not keep the bag level under this push: it tips over the weak side."
+        )
+        doubts.append(Doubt("bag-tips", words))
+        return None, None
+    pays = found.pays(given.zonule)
+    return tuple(HOURS[i] for i in pays), float(found.stretch_mm[pays[0]] / even.stretch_mm.max())
