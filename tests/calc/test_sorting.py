@@ -117,10 +117,14 @@ def test_the_lens_by_the_best_that_is_known(known: dict[str, Any], target: float
 
 
 def test_a_long_eye_is_measured_not_guessed() -> None:
-    lens = sort_eyes(eyes=[eye(old_refraction_d=-9)]).result.rows[0].lens
-    assert lens is not None
-    assert lens.power_d is None
-    assert lens.basis == "measure first"
+    row = sort_eyes(eyes=[eye(old_refraction_d=-9)]).result.rows[0]
+    assert row.group == "not-today"
+    assert row.lens is None
+    assert "measure the length" in row.why[0]
+    measured = sort_eyes(eyes=[eye(old_refraction_d=-9, measured_power_d=8)]).result.rows[0]
+    assert measured.group == "routine"
+    assert measured.lens is not None
+    assert measured.lens.power_d == 8
 
 
 def test_a_guessed_lens_says_that_it_rests_on_memory() -> None:

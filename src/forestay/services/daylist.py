@@ -10,12 +10,14 @@ from pathlib import Path
 
 from forestay.case.case_file import load, read_case
 from forestay.errors import InvalidInput
+from forestay.evidence import default_evidence
 from forestay.eye.situation import Situation
 from forestay.plan.context import Context
 from forestay.plan.day import DayEntry, DayHours, DayList, day_list
 from forestay.plan.device_shelf import DeviceShelf, read_shelf
 from forestay.plan.make import make
 from forestay.services.cases import kept_case, open_store
+from forestay.services.planning import Make
 from forestay.text import tr
 
 SHELF_FILE = "devices.toml"
@@ -50,17 +52,24 @@ def situations(names: Sequence[str], db: str | None) -> list[tuple[str, Situatio
     return found
 
 
+def planner_for(shelf: DeviceShelf | None, on: date | None) -> Make:
+    """Plans an eye against the shelf of that day."""
+    context = replace(Context.default(), devices=shelf, today=on)
+    return lambda situation: make(situation, context)
+
+
 def day_of(
     eyes: Sequence[tuple[str, Situation]],
     *,
     hours: DayHours,
     shelf: DeviceShelf | None,
     on: date | None,
+    plan: Make | None = None,
 ) -> DayList:
-    """The list of the day; every eye is planned against the shelf of that day."""
-    base = replace(Context.default(), devices=shelf, today=on)
-    entries = [DayEntry(name, situation.case, make(situation, base)) for name, situation in eyes]
-    return day_list(entries, hours=hours, shelf=shelf, on=on, use=base.evidence.reader())
+    """The list of the day; every eye is planned against the shelf of that day, by ``plan`` where one keeps them."""
+    planned = plan or planner_for(shelf, on)
+    entries = [DayEntry(name, situation.case, planned(situation)) for name, situation in eyes]
+    return day_list(entries, hours=hours, shelf=shelf, on=on, use=default_evidence().reader())
 
 
 def demo_shelf() -> DeviceShelf:

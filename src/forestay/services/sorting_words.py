@@ -23,8 +23,6 @@ def lens_words(row: SortRow) -> str:
     lens = row.lens
     if lens is None:
         return ""
-    if lens.power_d is None:
-        return lens.says
     if lens.spread_d is None:
         return tr("{power:+.1f} D, {says}", power=lens.power_d, says=lens.says)
     return tr(
