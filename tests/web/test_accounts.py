@@ -361,3 +361,26 @@ def test_cookies_are_out_of_reach_of_scripts_and_over_tls_bound_to_the_host(clin
     assert "Secure" in bound
     assert "Path=/" in bound
     assert "Domain" not in bound
+
+
+def test_photos_are_kept_by_their_content_and_given_back_for_saving(clinic: Clinic, admin: Browser) -> None:
+    png = b"\x89PNG\r\n\x1a\n" + bytes(range(200))
+    address = f"/cases/{CASE}/attachments"
+    for _ in range(2):
+        assert admin.post(address, {"title": "pupil"}, files={"file": ("x.png", png)}).status_code == 303
+    page = admin.get(address).text
+    assert page.count("pupil") == 1
+    link = page.partition(f'href="{address}/')[2].partition('"')[0]
+    answer = admin.get(f"{address}/{link}")
+    assert answer.content == png
+    assert answer.headers["content-type"] == "image/png"
+    assert answer.headers["content-disposition"].startswith("attachment")
+    assert "sandbox" in answer.headers["content-security-policy"]
+    for title, data in (("", png), ("page", b"<script>alert(1)</script>"), ("empty", b"")):
+        assert admin.post(address, {"title": title}, files={"file": ("x.png", data)}).status_code == 422
+    assert admin.get(f"{address}/none").status_code == 404
+    assert check(clinic.store.database) == []
+    with clinic.store.database.writing() as connection:
+        connection.execute(text("UPDATE blob SET content = CAST('other' AS BLOB)"))
+    assert admin.get(f"{address}/{link}").status_code == 409
+    assert [one.fault for one in check(clinic.store.database)] == ["attachment"]

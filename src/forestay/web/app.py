@@ -14,6 +14,7 @@ from forestay.web.pages import (
     account,
     accounts,
     after,
+    attachments,
     case,
     cases,
     consent,
@@ -55,7 +56,8 @@ def create_app(settings: Settings) -> FastAPI:
     for plain in (reference, evidence, sort):
         app.include_router(plain.router(renderer))
     app.include_router(preferences.router())
-    app.include_router(identity.router(settings.desk, renderer))
+    for beside in (identity, attachments):
+        app.include_router(beside.router(settings.desk, renderer))
     if settings.accounts is not None:
         cookies = Cookies(settings.secure)
         app.include_router(signin.first_router(settings.accounts, renderer, code=settings.first_code))
