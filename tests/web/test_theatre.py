@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import json
 import re
 from html import unescape
 from uuid import uuid4
 
 import pytest
 
-from forestay.case.bodies import Done, Happened
+from forestay.case.bodies import Done, Happened, Planned
 from forestay.case.fact import content
 from forestay.case.fields import is_field
 from forestay.errors import InvalidInput
 from forestay.exchange.device_code import read_code
+from forestay.plan.model import as_dict
 from forestay.plan.ruleset import ruleset
 from forestay.plan.theatre import check_groups, finding_rules
 from forestay.services.planning import Desk
@@ -209,3 +211,14 @@ def test_the_wall_shows_the_step_and_nothing_to_press(client: Visitor) -> None:
     main = page[page.index("<main") : page.index("</main>")]
     assert "<button" not in main
     assert "wall" in main
+
+
+def test_the_plan_is_kept_byte_for_byte_before_the_first_step_and_only_then(client: Visitor, desk: Desk) -> None:
+    plan = desk.plan(desk.open(CASE).situation, {})
+    client.post(f"{HERE}/done", data=sent(desk, step=plan.steps[0].key))
+    client.post(f"{HERE}/done", data=sent(desk, step=plan.steps[1].key))
+    kept = [b for b in bodies(desk) if isinstance(b, Planned | Done)]
+    assert [type(b) for b in kept] == [Planned, Done, Done]
+    assert isinstance(kept[0], Planned)
+    assert kept[0].plan_bytes == json.dumps(as_dict(plan), ensure_ascii=False, sort_keys=True).encode()
+    assert kept[0].engine_version == plan.version["engine"]

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID, uuid5
 
-from forestay.case.bodies import Body, Done, Found, Happened
+from forestay.case.bodies import Body, Done, Found, Happened, planned
 from forestay.case.fact import content
 from forestay.case.fold import entries
 from forestay.errors import InvalidInput
 from forestay.exchange.device_code import DeviceCode, read_code
 from forestay.eye.validation import validate
-from forestay.plan.model import LensPosition, Plan, Step
+from forestay.plan.model import LensPosition, Plan, Step, as_dict
 from forestay.plan.theatre import FindingRule, check_groups
 from forestay.services.cases import KeptCase
 from forestay.text import tr
@@ -62,6 +65,27 @@ def stand(opened: KeptCase, plan: Plan, wanted: str = "") -> Stand:
 
 def _is_check(body: Body) -> bool:
     return isinstance(body, Done) and body.step.startswith((CHECK, LENS_CHECK))
+
+
+def plan_as_it_stood(opened: KeptCase, plan: Plan, *, key: UUID) -> dict[UUID, Body]:
+    """The plan before the first step, byte for byte, so that it can be scored later; nothing once a step is done."""
+    if any(isinstance(e.body, Done) and e.stands and not _is_check(e.body) for e in entries(opened.facts)):
+        return {}
+    told = json.dumps(as_dict(plan), ensure_ascii=False, sort_keys=True).encode()
+    made_by = plan.version
+    body = planned(
+        told,
+        engine_version=made_by["engine"],
+        evidence_digest=_digest(made_by["evidence"]),
+        practice_digest=_digest(made_by["practice"]),
+        context_digest=_digest(made_by["context"]),
+    )
+    return {uuid5(key, "planned"): body}
+
+
+def _digest(name: str) -> str:
+    """A digest as it is; a practice that only has a word for a name is named by the digest of the word."""
+    return name if re.fullmatch("[0-9a-f]{64}", name) else hashlib.sha256(name.encode()).hexdigest()
 
 
 def done(opened: KeptCase, step: str, by: str, *, key: UUID) -> dict[UUID, Body]:

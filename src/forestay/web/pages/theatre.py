@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import UTC, datetime
 from urllib.parse import urlencode
 
@@ -13,6 +14,7 @@ from forestay.errors import ForestayError, InvalidInput
 from forestay.plan.compare import compare
 from forestay.plan.theatre import FindingRule, finding_rules, rule_for_cue
 from forestay.services import theatre
+from forestay.services.actor import Forbidden
 from forestay.services.planning import Desk
 from forestay.text import tr
 from forestay.web.fields import specs, value_of
@@ -47,9 +49,7 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
     @routes.post("/done")
     async def done(request: Request, case_id: str) -> Response:
         form = (await sent_form(request)).texts
-        step = _step(desk, case_id, form.get("step", ""))
-        facts = theatre.done(desk.open(case_id), step, BY, key=form_key(form))
-        await run_in_threadpool(desk_for(request, desk).keep, case_id, facts, based_on=head_of(form))
+        await run_in_threadpool(_done, desk_for(request, desk), case_id, form)
         return _back(case_id)
 
     @routes.post("/found")
@@ -102,6 +102,16 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
         return await run_in_threadpool(_compared, renderer, request, desk, case_id, form)
 
     return routes
+
+
+def _done(desk: Desk, case_id: str, form: dict[str, str]) -> None:
+    step = _step(desk, case_id, form.get("step", ""))
+    opened = desk.open(case_id)
+    before = theatre.plan_as_it_stood(opened, desk.plan(opened.situation, {}), key=form_key(form))
+    if before:
+        with suppress(Forbidden):  # whoever may not keep plans may still keep what was done
+            desk.keep(case_id, before, based_on=head_of(form))
+    desk.keep(case_id, theatre.done(opened, step, BY, key=form_key(form)), based_on=head_of(form))
 
 
 def _compared(renderer: Renderer, request: Request, desk: Desk, case_id: str, form: dict[str, str]) -> Response:
