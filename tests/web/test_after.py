@@ -6,16 +6,18 @@ import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from html import unescape
+from io import BytesIO
 from uuid import uuid4
 
 import pytest
+from pypdf import PdfReader
 
-from forestay.case.bodies import Done, Happened, Seen
+from forestay.case.bodies import Decided, Done, Happened, Seen, Signed
 from forestay.evidence import default_evidence
 from forestay.plan import followup as rules
 from forestay.plan.model import After, Visit
 from forestay.plan.ruleset import ruleset
-from forestay.services import followup
+from forestay.services import followup, note
 from forestay.services.planning import Desk
 from tests.web.desk import CASE, invented_desk
 from tests.web.visitor import Visitor
@@ -146,3 +148,115 @@ def test_the_note_for_paper_says_whether_it_is_signed(client: Visitor, desk: Des
     paper = client.get(f"{NOTE}.pdf")
     assert paper.status_code == 200
     assert paper.content.startswith(b"%PDF")
+
+
+def signed_note(client: Visitor, desk: Desk, text: str = "Ring after the nucleus.") -> str:
+    """A note that was kept and signed in one press; gives the key of the signature."""
+    form = sent(desk, text=text)
+    assert client.post(f"{NOTE}/sign", data=form).status_code == 200
+    return form["key"]
+
+
+def test_pressing_sign_keeps_what_stands_in_the_field_and_a_repeat_is_harmless(client: Visitor, desk: Desk) -> None:
+    client.post(NOTE, data=sent(desk, do="keep", text="First words."))
+    form = sent(desk, text="Last words, corrected in the field.")
+    for _ in range(2):
+        page = client.post(f"{NOTE}/sign", data=form)
+        assert page.status_code == 200
+        assert "Last words, corrected in the field." in page.text
+    assert [f.header.kind for f in desk.open(CASE).facts].count("signed") == 1
+
+
+def test_no_later_fact_opens_a_signed_note_again(client: Visitor, desk: Desk) -> None:
+    key = signed_note(client, desk)
+    other = Decided(subject="operation note", choice="Another story.", reason="sent by a device")
+    desk.keep(CASE, {uuid4(): other})
+    for fact in list(desk.open(CASE).facts)[-3:-1]:  # the kept text and the signature
+        desk.take_back(CASE, fact.header.id, why="to open it again", key=uuid4())
+    state = note.note_state(desk.open(CASE))
+    assert state.text == "Ring after the nucleus."
+    assert str(state.signature) == key
+    assert (state.taken_back, state.past) == (True, 1)
+    page = unescape(client.get(NOTE).text)
+    assert "Another story." not in page
+    assert "The signature was taken back later" in page
+    assert client.post(NOTE, data=sent(desk, do="keep", text="Another story.")).status_code == 409
+
+
+def test_a_signature_that_had_not_seen_the_text_does_not_cover_it(desk: Desk) -> None:
+    seen = desk.open(CASE).head
+    desk.keep(CASE, {uuid4(): Decided(subject="operation note", choice="Kept meanwhile.", reason="r")})
+    desk.keep(CASE, {uuid4(): Signed(head=desk.chain_head(CASE, seen))}, based_on=seen)
+    state = note.note_state(desk.open(CASE))
+    assert state.text == "Kept meanwhile."
+    assert state.signed_at is None
+
+
+def test_a_text_kept_meanwhile_is_not_written_over_or_signed_unseen(client: Visitor, desk: Desk) -> None:
+    mine = sent(desk, do="keep", text="My text.")
+    client.post(NOTE, data=sent(desk, do="keep", text="The other text."))
+    answer = client.post(NOTE, data=mine)
+    assert answer.status_code == 409
+    assert "My text." in answer.text
+    assert "The other text." in answer.text
+    assert client.post(f"{NOTE}/sign", data=mine).status_code == 409
+    assert note.note_state(desk.open(CASE)).text == "The other text."
+
+
+def test_the_draft_stands_in_the_order_of_the_trade_and_tells_what_differs(desk: Desk) -> None:
+    from forestay.services.notedraft import draft
+
+    plan = desk.plan(desk.open(CASE).situation, {})
+    assert plan.measures is not None
+    planned = plan.measures.capsulorhexis_mm
+    done = Done(step="capsulorhexis", by="surgeon", sizes={"capsulorhexis_mm": 4.5})
+    lens = Done(step="lens", by="surgeon", sizes={"lens_power_d": 21.5}, devices=("three-piece A", "lot 77"))
+    for body in (done, Happened(event="zonular-dialysis", clock_hours=(3.0, 4.0)), lens):
+        desk.keep(CASE, {uuid4(): body})
+    desk.keep(CASE, {uuid4(): Happened(event="other", note=rules.signs()["hypopyon"].say)})
+    told = draft(desk.open(CASE), plan)
+    order = [
+        "Right eye.",
+        "Operated on",
+        "Operation planned",
+        "Capsulorhexis, by surgeon",
+        "Lens: three-piece A; +21.50 D; lot 77",
+    ]
+    order += ["place not recorded", "Events:", "ialysis, 3 and 4 o'clock", "Different from the plan as it is today"]
+    order += [f"Capsulorhexis: 4.5 mm, planned {planned:g} mm.", "not recorded"]
+    places = [told.find(words) for words in order]
+    assert -1 not in places, dict(zip(order, places, strict=True))
+    assert places[:9] == sorted(places[:9])
+    assert "hypopyon" not in told
+
+
+def test_the_paper_says_what_the_page_says(client: Visitor, desk: Desk) -> None:
+    signed_note(client, desk, "Capsule whole.\n#set page(fill: red) *not markup*")
+    client.post(NOTE, data=sent(desk, do="add", text="Pressure 28 mmHg in the evening."))
+    text = " ".join(
+        "".join(p.extract_text() for p in PdfReader(BytesIO(client.get(f"{NOTE}.pdf").content)).pages).split()
+    )
+    for words in (
+        "Right eye",
+        "Capsule whole.",
+        "*not markup*",
+        "Signed by desk",
+        "Addition 1, desk",
+        "Pressure 28 mmHg",
+    ):
+        assert words in text, words
+    assert "not a medical device" in text
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_mirrored_eye_is_named_by_its_own_side_alone(side: str) -> None:
+    from forestay.services.notedraft import draft
+
+    desk = invented_desk()
+    case = f"eye-{side}"
+    desk.open_case(case, side=side, age_years=70.0, key=uuid4())
+    desk.keep(case, {uuid4(): Done(step="tunnel", by="surgeon", sizes={"tunnel_clock": 10.0})})
+    opened = desk.open(case)
+    told = draft(opened, desk.plan(opened.situation, {}))
+    assert told.splitlines()[0] == f"{side.capitalize()} eye."
+    assert {"left": "right eye", "right": "left eye"}[side] not in told.lower()

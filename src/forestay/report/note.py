@@ -24,6 +24,8 @@ class NotePaper:
     additions: Sequence[tuple[str, str]]
     """Heading and text of each addition."""
     caution: str
+    beside: Sequence[str] = ()
+    """What else is kept about the note."""
 
 
 def render_note(note: NotePaper, *, made_at: datetime) -> bytes:
@@ -39,6 +41,7 @@ def render_note(note: NotePaper, *, made_at: datetime) -> bytes:
         "heading": tr("Operation note"),
         "lines": [line for line in note.text.split("\n") if line.strip()],
         "signed": note.signed,
+        "beside": list(note.beside),
         "additions": [
             {"head": head, "lines": [line for line in text.split("\n") if line.strip()]}
             for head, text in note.additions

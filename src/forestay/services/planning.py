@@ -187,13 +187,21 @@ class Desk:
         """Settle a field in dispute by a decision for the value of one fact."""
         entry.settle(self._store, case_id, path, fact_id, reason=reason, key=key, who=self._who, based_on=based_on)
 
-    def chain_head(self, case_id: str) -> str:
-        """The head of the chain of a case, as a signature names it."""
-        return self._store.links(case_id)[-1].chain.hex()
+    def chain_head(self, case_id: str, at: int | None = None) -> str:
+        """The head of the chain of a case, as a signature names it; ``at``: as it was after so many facts."""
+        links = self._store.links(case_id)
+        return links[-1 if at is None or not 0 < at <= len(links) else at - 1].chain.hex()
 
-    def keep(self, case_id: str, bodies: Mapping[UUID, Body], *, based_on: int | None = None) -> None:
-        """Keep facts by their identities. The same identities again change nothing."""
-        cases.record(self._store, case_id, bodies, who=self._who, based_on=based_on)
+    def keep(
+        self,
+        case_id: str,
+        bodies: Mapping[UUID, Body],
+        *,
+        based_on: int | None = None,
+        happened_at: datetime | None = None,
+    ) -> None:
+        """Keep facts by their identities, with when it happened if not now. The same identities again change nothing."""
+        cases.record(self._store, case_id, bodies, who=self._who, based_on=based_on, happened_at=happened_at)
 
     def open_case(self, case_id: str, *, side: str, age_years: float, key: UUID) -> None:
         """Open a new case."""

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
+from uuid import UUID, uuid5
 
 from fastapi import APIRouter, Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
+from forestay.case.bodies import Body
 from forestay.errors import ForestayError, InvalidInput
 from forestay.services import followup, note
+from forestay.services.cases import KeptCase
 from forestay.services.planning import Desk
 from forestay.text import tr
 from forestay.web.forms import count_of, form_key, head_of, number
@@ -116,20 +120,44 @@ def _values(form: Sent) -> dict[str, Any]:
 
 def _note(at: _At, form: dict[str, str], what: str) -> Response:
     renderer, request, desk, case_id = at.renderer, at.request, at.desk, at.case_id
-    opened = desk.open(case_id)
-    text = form.get("text", "")
+    opened, text = desk.open(case_id), form.get("text", "")
     try:
-        key = form_key(form)
-        if what == "sign":
-            facts = note.signature(opened, desk.chain_head(case_id), key=key)
-        elif what == "add":
-            facts = note.add_text(opened, text, key=key)
-        else:
-            facts = note.keep_text(opened, text, key=key)
-        desk_for(request, desk).keep(case_id, facts, based_on=head_of(form))
+        _keep_note(desk_for(request, desk), opened, form, what)
     except ForestayError as wrong:
-        plan = desk.plan(opened.situation, {})
-        typed = text if what == "keep" and text else None
-        view = note_view(opened, plan, failure=wrong.message, typed=typed)
+        opened = desk.open(case_id)
+        typed = text if what != "add" and text and note.note_state(opened).signed_at is None else None
+        added = text if what == "add" else ""
+        view = note_view(
+            opened,
+            desk.plan(opened.situation, {}),
+            failure=wrong.message,
+            typed=typed,
+            added=added,
+            key=form.get("key"),
+        )
         return renderer.page(request, "note.html", view, status=wrong.http_status)
     return RedirectResponse(f"/cases/{case_id}/note", SEE_OTHER)
+
+
+def _keep_note(desk: Desk, opened: KeptCase, form: dict[str, str], what: str) -> None:
+    """Keep, sign or add. What stands in the field when it is signed is kept first, so that nothing typed is lost."""
+    key, seen, case_id, text = form_key(form), head_of(form), opened.case_id, form.get("text", "")
+    if what == "add":
+        _put(desk, case_id, note.add_text(opened, text, key=key))
+        return
+    if what == "sign" and note.note_state(opened).signature == key:
+        return
+    if text or what == "keep":
+        facts = note.keep_text(opened, text, key=uuid5(key, "text"), based_on=seen)
+        _put(desk, case_id, facts, seen)
+        if facts:
+            opened = desk.open(case_id)
+            seen = opened.head
+    if what == "sign":
+        head = desk.chain_head(case_id, seen)
+        _put(desk, case_id, note.signature(opened, head, key=key, based_on=seen), seen)
+
+
+def _put(desk: Desk, case_id: str, facts: Mapping[UUID, Body], based_on: int | None = None) -> None:
+    if facts:
+        desk.keep(case_id, facts, based_on=based_on)

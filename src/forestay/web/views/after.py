@@ -73,6 +73,12 @@ class NoteView(View):
     lines: tuple[str, ...] = field(metadata=told("the same by line"))
     kept: str = field(metadata=told("when the text was kept; empty for a draft"))
     signed: str = field(metadata=told("who signed and when; empty before"))
+    beside: tuple[str, ...] = field(
+        metadata=told("what else is kept about the note: a signature taken back, later texts")
+    )
+    may_sign: bool = field(metadata=told("whether whoever looks may sign it"))
+    other: tuple[str, ...] = field(metadata=told("the kept text by line, where another one was typed"))
+    added: str = field(metadata=told("an addition as typed in a form that failed"))
     additions: tuple[tuple[str, str], ...] = field(metadata=told("heading and text of each addition"))
     failure: str = field(metadata=told("what is wrong; empty where nothing is"))
     head: int = field(metadata=told("the facts that this page has seen"))

@@ -15,7 +15,9 @@ from forestay.plan.followup import signs
 from forestay.plan.model import Plan
 from forestay.report.note import NotePaper
 from forestay.services import followup, note
+from forestay.services.actor import may
 from forestay.services.cases import KeptCase
+from forestay.services.notedraft import draft
 from forestay.text import tr
 from forestay.web.views.after import DueRow, FollowUpView, NoteView, VisitField, VisitRow
 from forestay.web.views.case_build import band, case_label
@@ -138,24 +140,49 @@ def _outcome(found: followup.Outcome | None) -> str:
     return told + "; " + tr("the plan expected an error of {sd} (1 SD).", sd=number(found.sd_d, "D"))
 
 
-def note_view(opened: KeptCase, plan: Plan, *, failure: str = "", typed: str | None = None) -> NoteView:
+def note_view(
+    opened: KeptCase,
+    plan: Plan,
+    *,
+    failure: str = "",
+    typed: str | None = None,
+    added: str = "",
+    key: str | None = None,
+) -> NoteView:
     """The note: kept, or drafted from the facts."""
     state = note.note_state(opened)
-    text = typed if typed is not None else state.text if state.text is not None else note.draft(opened, plan)
+    kept = state.text if state.text is not None else draft(opened, plan)
+    text = typed if typed is not None else kept
+    other = typed is not None and state.text is not None and text.replace("\r\n", "\n").strip() != state.text
     return NoteView(
         shell=shell(tr("Operation note · {case}", case=case_label(opened.case_id))),
         case_id=opened.case_id,
         band=band(opened),
         text=text,
         lines=tuple(text.split("\n")),
-        kept=_moment(state.kept_at),
+        kept=tr("{when} by {who}", when=_moment(state.kept_at), who=state.kept_by) if state.kept_at else "",
         signed=signed_words(state),
+        beside=_beside(state),
+        may_sign=may("sign"),
+        other=tuple(kept.split("\n")) if other else (),
+        added=added,
         additions=tuple((_addition(n, a), a.text) for n, a in enumerate(state.additions, start=1)),
         failure=failure,
         head=opened.head,
-        key=str(uuid4()),
+        key=key or str(uuid4()),
         caution=plan.caution,
     )
+
+
+def _beside(state: note.NoteState) -> tuple[str, ...]:
+    told = []
+    if state.taken_back:
+        told.append(
+            tr("The signature was taken back later; the signed text stands, and the record says by whom and why.")
+        )
+    if state.past:
+        told.append(tr("Texts kept past the signature: {n}. They are no part of the note.", n=state.past))
+    return tuple(told)
 
 
 def signed_words(state: note.NoteState) -> str:
@@ -181,12 +208,18 @@ def _moment(moment: datetime | None) -> str:
 def note_paper(opened: KeptCase, plan: Plan) -> NotePaper:
     """The note for paper; an unsigned one says so."""
     view = note_view(opened, plan)
+    unsigned = (
+        tr("Not signed. Kept {when}.", when=view.kept)
+        if view.kept
+        else tr("Not signed. A draft from the facts; read and correct it.")
+    )
     return NotePaper(
         side=side_words(opened.situation.case.eye.side),
         case=case_label(opened.case_id),
-        about=view.band.about,
+        about=" · ".join(word for word in (view.band.person, view.band.about) if word),
         text=view.text,
-        signed=view.signed or tr("Not signed. A draft from the facts; read and correct it."),
+        signed=view.signed or unsigned,
+        beside=view.beside,
         additions=view.additions,
         caution=plan.caution,
     )
