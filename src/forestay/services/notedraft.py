@@ -132,7 +132,9 @@ def _differences(
     if technique != planned:
         words = things()
         yield tr(
-            "Technique: {did}, planned {planned}.", did=words.get(technique, technique), planned=words.get(planned, "")
+            "Technique: {did}, planned {planned}.",
+            did=words.get(technique, technique),
+            planned=words.get(str(planned), str(planned)),
         )
     yield from _sizes(done, measures)
     place = _decided(standing, "lens_position")
