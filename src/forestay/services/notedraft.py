@@ -133,7 +133,7 @@ def _differences(
         words = things()
         yield tr(
             "Technique: {did}, planned {planned}.",
-            did=words.get(technique, technique),
+            did=words.get(str(technique), str(technique)),
             planned=words.get(str(planned), str(planned)),
         )
     yield from _sizes(done, measures)
