@@ -78,16 +78,21 @@ def _table(record: type[BaseModel]) -> st.SearchStrategy[dict[str, Any]]:
     return st.fixed_dictionaries(required, optional=optional)
 
 
-def _one_acuity(tables: dict[str, Any]) -> dict[str, Any]:
+def _agreeing(tables: dict[str, Any]) -> dict[str, Any]:
+    """One way of telling acuity, and both ends of what refraction is accepted, in their order, or neither."""
     if "visual_acuity" in tables["eye"]:
         tables["eye"].pop("visual_acuity_logmar", None)
+    target = tables.get("target", {})
+    ends = [target.pop(name) for name in ("accept_from_d", "accept_to_d") if name in target]
+    if len(ends) == len(set(ends)) > 1:
+        target["accept_from_d"], target["accept_to_d"] = sorted(ends)
     return tables
 
 
 case_tables = st.fixed_dictionaries(
     {name: _table(record) for name, record in SECTIONS.items() if name in ("person", "eye")},
     optional={name: _table(record) for name, record in SECTIONS.items() if name not in ("person", "eye")},
-).map(_one_acuity)
+).map(_agreeing)
 """Case files as plain tables: any field may be absent."""
 
 

@@ -172,6 +172,7 @@ KEY_PATTERNS: dict[str, str] = {
     r"time\.(?:minutes|hand)\.(.+)": "calc/duration.py: minutes by technique, and by hand",
     r"endothelium\.(?:loss|slope)\.(.+)": "calc/endothelium.py: the loss by technique",
     r"endothelium\.ovd\.(.+)": "calc/endothelium.py: what a kind of OVD adds or spares",
+    r"incision\.drift_(.+)": "calc/incision.py: flattening some time after surgery",
     r"load\.\w+_share": "calc/manoeuvres.py: the share that the row of a manoeuvre names",
     r"limit\.(.+)": "eye/quantity.py: what a quantity can be",
     r"series\.(.+)": "risk/series.py: published rates by technique",

@@ -117,7 +117,7 @@ def _changes(offer: Offer) -> list[Change]:
     at = m.tunnel_clock
     layouts = {
         tr("{n} capsule hooks", n=3): (at + 3, at + 6, at + 9),
-        tr("{n} capsule hooks", n=4): (at + 3 / 2, at + 9 / 2, at + 15 / 2, at + 21 / 2),
+        tr("{n} capsule hooks", n=4): tuple(at + quarter + 3 / 2 for quarter in (0, 3, 6, 9)),
     }
     return [
         Change(words, offer.with_measures(capsule_hook_clocks=tuple(c % 12 or 12.0 for c in clocks)))
