@@ -58,7 +58,19 @@ THIRD_PARTY: dict[str, set[str]] = {
     "batch": {"numpy", "duckdb", "pyarrow", "distributed"},
     "report": {"typst"},
     "services": {"pydantic", "pwdlib", "cryptography"},
-    "web": {"fastapi", "starlette", "uvicorn", "jinja2", "markupsafe", "pydantic", "authlib", "segno", "cryptography"},
+    "web": {
+        "fastapi",
+        "starlette",
+        "uvicorn",
+        "jinja2",
+        "markupsafe",
+        "pydantic",
+        "authlib",
+        "httpx",
+        "joserfc",
+        "segno",
+        "cryptography",
+    },
     "cli": {"typer", "click", "rich", "pydantic"},
 }
 """Room -> libraries that it may import; every other room gets by with the standard library."""

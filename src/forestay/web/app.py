@@ -21,6 +21,7 @@ from forestay.web.pages import (
     day,
     entry,
     evidence,
+    hospital,
     identity,
     preferences,
     reference,
@@ -61,9 +62,11 @@ def create_app(settings: Settings) -> FastAPI:
     if settings.accounts is not None:
         cookies = Cookies(settings.secure)
         app.include_router(signin.first_router(settings.accounts, renderer, code=settings.first_code))
-        for own in (signin, account):
-            app.include_router(own.router(settings.accounts, cookies, renderer))
+        app.include_router(signin.router(settings.accounts, cookies, renderer, hospital=settings.sign_on is not None))
+        app.include_router(account.router(settings.accounts, cookies, renderer))
         app.include_router(accounts.router(settings.accounts, renderer))
+        if settings.sign_on is not None:
+            app.include_router(hospital.router(settings.accounts, cookies, settings.sign_on))
         app.add_middleware(Guard, accounts=settings.accounts, cookies=cookies, renderer=renderer)
     app.mount("/static", StaticFiles(directory=settings.static / "built"), name="static")
     app.add_middleware(Preferences)

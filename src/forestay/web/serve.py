@@ -23,6 +23,7 @@ from forestay.services.planning import open_desk
 from forestay.text import tr
 from forestay.web.app import create_app
 from forestay.web.settings import LOCAL_HOSTS, Settings
+from forestay.web.sign_on import from_environment
 
 HOST = "127.0.0.1"
 LARGEST_PORT = 65535
@@ -143,7 +144,14 @@ def build(
         *(() if reach.host in EVERYWHERE else (reach.host,)),
         *_addresses(reach),
     )
-    settings = Settings(desk, hosts=names, accounts=accounts, secure=reach.certificate is not None, first_code=code)
+    settings = Settings(
+        desk,
+        hosts=names,
+        accounts=accounts,
+        secure=reach.certificate is not None,
+        first_code=code,
+        sign_on=from_environment(),
+    )
     return create_app(settings), code
 
 

@@ -93,7 +93,7 @@ def first_router(accounts: Accounts, renderer: Renderer, *, code: str | None) ->
     return routes
 
 
-def router(accounts: Accounts, cookies: Cookies, renderer: Renderer) -> APIRouter:
+def router(accounts: Accounts, cookies: Cookies, renderer: Renderer, *, hospital: bool = False) -> APIRouter:
     """Signing in and out."""
     routes, show = APIRouter(include_in_schema=False), shower(renderer)
 
@@ -125,9 +125,13 @@ def router(accounts: Accounts, cookies: Cookies, renderer: Renderer) -> APIRoute
         return welcome(signed, to)
 
     def _ways(request: Request, to: str) -> tuple[Link, ...]:
+        other = (Link(tr("Sign in through the hospital"), "/sign-in/hospital"),) if hospital else ()
         if accounts.trusted(cookies.read(request.headers, cookies.device)) is None:
-            return ()
-        return (Link(tr("Switch by PIN"), f"/sign-in/switch?to={quote(own(to), safe='')}"),)
+            return other
+        return (
+            *other,
+            Link(tr("Switch by PIN"), f"/sign-in/switch?to={quote(own(to), safe='')}"),
+        )
 
     @routes.get("/sign-in/switch")
     def switch(request: Request, to: str = "/") -> Response:
