@@ -156,11 +156,12 @@ def _range_words(risk: Risk) -> str:
 def _source(risk: Risk, *, own: bool) -> str:
     """Whose eyes the number comes from, and where it stands: the small print."""
     prefix = OWN_CALCULATIONS.get(risk.name, "")
-    first = sorted(risk.origin.sources, key=lambda s: not any(str(r).startswith(prefix) for r in s.get("rows", ())))
+    published = [s for s in risk.origin.sources if s.get("standing") != "assumed"] or list(risk.origin.sources)
+    first = sorted(published, key=lambda s: not any(str(r).startswith(prefix) for r in s.get("rows", ())))
     where = "; ".join(dict.fromkeys(str(s["citation"]) for s in first[:2]))
     whose = risk.population or risk.origin.valid or tr("eyes not further described")
     kind = tr("worked out for this eye") if own else tr("counted in other people's eyes, not worked out for this one")
-    more = len(risk.origin.sources) - 2
+    more = len(published) - 2
     rest = tr(" and {n:d} more", n=more) if more > 0 else ""
     return tr(
         "{what}: {kind}. Eyes: {whose}. Source: {where}{rest}.",

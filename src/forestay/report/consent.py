@@ -33,7 +33,7 @@ def consent_data(sheet: ConsentSheet, *, label: str, invented: bool, made_at: da
         "how": [
             tr("Each square is one person. There are {n:,d} squares.", n=PEOPLE),
             tr(
-                "Black: it happens to this person. Thick edge: it may happen, we are less sure. Thin: it does not happen."
+                "Filled: it happens to this person. Thick edge: it may happen, we are less sure. Thin: it does not happen."
             ),
             tr("Do not add the numbers. One person may have more than one."),
             tr("Nobody can know what will happen to you."),
