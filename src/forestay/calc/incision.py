@@ -93,8 +93,8 @@ def incision_astigmatism_calculation(
         weight, mean, sd = weighed.weight, weighed.flattening_d, weighed.sd_d
     early: dict[str, float | None] = {"day_1": None, "week_1": None}
     if given.technique == "manual-small-incision" and given.suture in (None, "none"):
-        for when in early:
-            factors = use.table(f"incision.drift_{when}")
+        for when, key in (("day_1", "incision.drift_day_1"), ("week_1", "incision.drift_week_1")):
+            factors = use.table(key)
             early[when] = mean * float(factors[given.shape]) if given.shape in factors else None
     if given.depth_um is not None:
         doubts.append(_depth_doubt(use))
