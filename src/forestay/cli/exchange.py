@@ -37,22 +37,29 @@ def export(
 
 
 def import_(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A case file (TOML) or exported facts.")],
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A case file (TOML), exported facts, or DICOM measurements.")
+    ],
     case_id: Annotated[
         str | None, typer.Option("--case", help="What to call the case of a case file; else the file's name.")
+    ] = None,
+    side: Annotated[
+        str | None, typer.Option("--side", help="Eye that a new case from DICOM measurements is about: left, right.")
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Answer as JSON.")] = False,
     db: Db = None,
 ) -> None:
-    """Keep a case: a case file or exported facts, whichever the file is. Importing twice changes nothing."""
+    """Keep a case file, exported facts or DICOM measurements, whichever the file is. Importing twice changes nothing."""
     from forestay.case.case_file import load
     from forestay.services.cases import import_case, open_store
     from forestay.text import tr
 
     data, name = load(file)
     with closing(open_store(db)) as store:
-        done = import_case(store, data, name=name, case_id=case_id)
+        done = import_case(store, data, name=name, case_id=case_id, side=side)
     if as_json:
-        typer.echo(json.dumps({"case": done.case, "new": done.new, "facts": done.facts}))
+        typer.echo(json.dumps({"case": done.case, "new": done.new, "facts": done.facts, "notes": list(done.notes)}))
     else:
         typer.echo(tr("Case {case}: {new} new facts, {facts} in all.", case=done.case, new=done.new, facts=done.facts))
+        for note in done.notes:
+            typer.echo(note)

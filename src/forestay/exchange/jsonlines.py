@@ -41,6 +41,8 @@ class Imported:
     case: str
     new: int
     facts: int
+    notes: tuple[str, ...] = ()
+    """What whoever imported should know of how the file was read."""
 
 
 def export_facts(keeper: Keeper, case_id: str) -> bytes:

@@ -20,6 +20,7 @@ from forestay.case.from_file import DEVICE, facts_from_case
 from forestay.case.lines import looks_like_facts
 from forestay.case.replay import ThreadEntry, thread
 from forestay.errors import ConflictingFact, ForestayError, NotFound
+from forestay.exchange.dicom_file import looks_like_dicom
 from forestay.exchange.jsonlines import Imported, count, export_facts, import_facts
 from forestay.eye.situation import Situation
 from forestay.eye.validation import validate
@@ -68,15 +69,22 @@ def import_case(
     *,
     name: str = "",
     case_id: str | None = None,
+    side: str | None = None,
     author: str = DEVICE,
     happened_at: datetime | None = None,
     apart: timedelta = timedelta(0),
 ) -> Imported:
-    """Keep what a file holds: exported facts as they are, or a case file as facts. A repeat changes nothing.
+    """Keep what a file holds: exported facts as they are, a case file as facts, measurements in DICOM objects.
+
+    A repeat changes nothing. ``side`` says which eye of the objects a new case is about.
 
     The case is called ``case_id``, else after the file's ``name``. A case file that differs from the one which a case
     was opened with is refused: what changed since is a new fact.
     """
+    if looks_like_dicom(data):
+        from forestay.services.measurements import import_objects
+
+        return import_objects(store, data, name=name, case_id=case_id or _case_id(name), side=side)
     if looks_like_facts(decode(data, name or tr("the case file"))):
         return import_facts(store, data)
     case = parse_case(data, name)
