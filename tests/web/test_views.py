@@ -23,6 +23,7 @@ from forestay.web.views.entry import EntryView, NewCaseView, RowView
 from forestay.web.views.evidence import EvidenceView
 from forestay.web.views.failure import FailureView
 from forestay.web.views.reference import ReferenceListView, ReferenceView
+from forestay.web.views.review import ReviewView
 from forestay.web.views.shell import View
 from forestay.web.views.theatre import ChecksView, LensCheckView, TheatreView
 from tests.web.desk import CASE
@@ -52,6 +53,7 @@ VIEW_OF: dict[str, type[View]] = {
     "parts/alert.html": FailureView,
     "reference-list.html": ReferenceListView,
     "reference.html": ReferenceView,
+    "review.html": ReviewView,
     "sort.html": SortView,
 }
 INCLUDED = re.compile(r'{%-?\s*include "([^"]+)"')

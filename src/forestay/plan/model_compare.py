@@ -10,7 +10,8 @@ from forestay.plan.model_risk import Origin
 
 @dataclass(frozen=True)
 class Criterion:
-    """What an option comes to by one measure. ``counts``: whether it is held for or against the option."""
+    """What an option comes to by one measure. ``counts``: whether it is held for or against the option.
+    ``low`` to ``high``: its central 90 %, or the published range where it is quoted."""
 
     key: str
     label: str

@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 from forestay.evidence import Reader
 from forestay.frame import hour_distance, meridian_deg, temporal_hour, wrap_hour
-from forestay.plan.dominance import beaten_by
+from forestay.plan.dominance import NORMAL_90_LIMIT, beaten_by
 from forestay.plan.induced import before, expected_residual_d, induced_by
 from forestay.plan.measures import LARGE
 from forestay.plan.mirror import Frame
@@ -96,10 +96,9 @@ def _place(offer: Offer, place: float, frame: Frame) -> Way:
         valid=tr("mean and spread of published series by place and suture"),
         calculation="tunnel",
     )
-    flattening = float(induced.flattening_d)
+    flattening, half = float(induced.flattening_d), NORMAL_90_LIMIT * induced.sd_d
     values = [
-        Criterion("induced", tr("induced astigmatism"), flattening, flattening - induced.sd_d, flattening + induced.sd_d,
-                  "D", "less", counts=False, origin=source),
+        Criterion("induced", tr("induced astigmatism"), flattening, flattening - half, flattening + half, "D", "less", counts=False, origin=source),
     ]  # fmt: skip
     if before(setting.case) is not None:
         left = expected_residual_d(setting.case, induced, meridian_deg(place))

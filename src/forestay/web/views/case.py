@@ -25,6 +25,7 @@ from forestay.plan.model import (
 )
 from forestay.plan.model_trolley import Dose, KitItem
 from forestay.web.views.shell import View, told
+from forestay.web.views.ways import Ways
 
 
 @dataclass(frozen=True)
@@ -211,6 +212,7 @@ class CaseView(View):
     unassessed: tuple[Unassessed, ...] = field(metadata=told("margins that lack input"))
     options: tuple[OptionRow, ...] = field(metadata=told("the ways compared, best first"))
     chosen: Chosen = field(metadata=told("the choice with its reasons"))
+    ways: Ways | None = field(metadata=told("the ways by each measure; None where none was worked out"))
     supports: tuple[SupportRank, ...] = field(
         metadata=told("supports of a weak zonule, best first; empty where it is sound")
     )

@@ -47,6 +47,7 @@ from forestay.web.views.case import (
 from forestay.web.views.entry_words import section_titles
 from forestay.web.views.margins import margin_rows
 from forestay.web.views.shell import shell
+from forestay.web.views.ways_build import ways_view
 
 Value = float | int | str | tuple[float, ...]
 GAP = "weak_hours"
@@ -90,6 +91,7 @@ def case_view(
         zonule=zonule,
         unassessed=plan.unassessed,
         options=tuple(_option(o, plan) for o in sorted(plan.options, key=lambda o: o.rank)),
+        ways=ways_view(plan),
         chosen=plan.chosen,
         supports=plan.supports,
         finding_changes=plan.finding_changes,

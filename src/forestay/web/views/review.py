@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from markupsafe import Markup
+
 from forestay.web.views.shell import View, told
 
 
@@ -22,7 +24,7 @@ class Block:
     key: str = field(metadata=told("identity of the block on the page"))
     title: str = field(metadata=told("what it is about"))
     says: str = field(metadata=told("what it means, and what it does not"))
-    drawing: str = field(metadata=told("drawing as SVG markup; empty where there is none"))
+    drawing: Markup = field(metadata=told("drawing as SVG markup; empty where there is none"))
     table: Table = field(metadata=told("the same in figures"))
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from markupsafe import Markup
+
 from forestay.draw.charts import draw_balance, draw_calibration, draw_errors, draw_funnel, draw_sums
 from forestay.draw.palette import SCREEN
 from forestay.report import review_words as say
@@ -18,6 +20,10 @@ def signal_lines(found: Review) -> tuple[SignalLine, ...]:
     return tuple(
         SignalLine(signal.says, signal.do, signal.false_alarm, signal.cases[:SHOWN_CASES]) for signal in found.signals
     )
+
+
+def _block(key: str, title: str, says: str, svg: str, table: Table) -> Block:
+    return Block(key, title, says, Markup(svg), table)  # noqa: S704 - our own markup, escaped there
 
 
 def blocks(found: Review) -> tuple[Block, ...]:
@@ -73,7 +79,7 @@ def _complications(found: Review) -> Block | None:
         "Counted by the audit's definition first, then part by part; parts overlap and are never added. Published rates "
         "come from practices with few eyes like these."
     )
-    return Block("complications", tr("Complications"), says, "", Table(head, tuple(rows)))
+    return _block("complications", tr("Complications"), says, "", Table(head, tuple(rows)))
 
 
 def _sums(found: Review) -> Block | None:
@@ -89,7 +95,7 @@ def _sums(found: Review) -> Block | None:
         (tr("cases until a doubling is found"), f"{found.sums.found_after:.0f}"),
     )
     drawing = draw_sums(found.sums, palette=SCREEN, sentence=sentence)
-    return Block(
+    return _block(
         "sums", tr("Ruptures against what was told"), sentence, drawing, Table((tr("what"), tr("value")), rows)
     )
 
@@ -99,7 +105,7 @@ def _balance(found: Review) -> Block | None:
         return None
     says = tr("Expected less seen. A picture beside the sums, not a test: it strays by chance the longer it runs.")
     rows = ((tr("expected less seen, so far"), f"{found.sums.balance[-1]:+.1f}"),)
-    return Block(
+    return _block(
         "balance", tr("Balance"), says, draw_balance(found.sums, palette=SCREEN), Table((tr("what"), tr("value")), rows)
     )
 
@@ -127,7 +133,7 @@ def _funnel(found: Review) -> Block | None:
     )
     head = (tr("surgeon"), tr("ruptures"), tr("rate"), tr("outer limits"), tr("remark"))
     drawing = draw_funnel(found.funnel, found.funnel_lines, palette=SCREEN, sentence=says)
-    return Block("funnel", tr("Surgeons"), says, drawing, Table(head, rows))
+    return _block("funnel", tr("Surgeons"), says, drawing, Table(head, rows))
 
 
 def _scored(found: Review) -> Block | None:
@@ -142,7 +148,7 @@ def _scored(found: Review) -> Block | None:
         (tr("shift of the log odds"), "" if s.intercept is None else f"{s.intercept:+.2f}"),
     )
     drawing = draw_calibration(s, palette=SCREEN, sentence=says) if s.predicted_points else ""
-    return Block("told", tr("How right the told risks were"), says, drawing, Table((tr("what"), tr("value")), rows))
+    return _block("told", tr("How right the told risks were"), says, drawing, Table((tr("what"), tr("value")), rows))
 
 
 def _spacing(found: Review) -> Block | None:
@@ -151,7 +157,7 @@ def _spacing(found: Review) -> Block | None:
     gaps = ", ".join(str(gap) for gap in found.spacing.gaps[-SHOWN_CASES:]) or tr("none yet")
     rows = ((tr("cases before each of the last ruptures"), gaps), (tr("cases since"), str(found.spacing.since_last)))
     says = say.spacing_sentence(found.spacing)
-    return Block("spacing", tr("Between ruptures"), says, "", Table((tr("what"), tr("value")), rows))
+    return _block("spacing", tr("Between ruptures"), says, "", Table((tr("what"), tr("value")), rows))
 
 
 def _refraction(found: Review) -> Block | None:
@@ -189,7 +195,7 @@ def _refraction(found: Review) -> Block | None:
         says += " " + tr("Published, to compare with the first row only: {compared}.", compared=compared)
     first = next((s for s in found.refraction if s.bins), None)
     drawing = draw_errors(first, palette=SCREEN, sentence=say.stratum_line(first)) if first else ""
-    return Block("refraction", tr("Refraction against plan"), says, drawing, Table(head, tuple(rows)))
+    return _block("refraction", tr("Refraction against plan"), says, drawing, Table(head, tuple(rows)))
 
 
 def _constants(found: Review) -> Block | None:
@@ -221,7 +227,7 @@ def _constants(found: Review) -> Block | None:
     says = tr(
         "From uncomplicated eyes in the bag with one lens and one way of measuring. Drawn towards the constant in use."
     )
-    return Block("constants", tr("Own lens constants"), says, "", Table(head, rows))
+    return _block("constants", tr("Own lens constants"), says, "", Table(head, rows))
 
 
 def _incisions(found: Review) -> Block | None:
@@ -251,7 +257,7 @@ def _incisions(found: Review) -> Block | None:
     says = tr(
         "Each change is turned to its incision, left eyes mirrored, then averaged. The mean size overstates what can be planned for."
     )
-    return Block("incisions", tr("Own incisions"), says, "", Table(head, rows))
+    return _block("incisions", tr("Own incisions"), says, "", Table(head, rows))
 
 
 def _acuity(found: Review) -> Block | None:
@@ -277,7 +283,7 @@ def _acuity(found: Review) -> Block | None:
         tr("good results asked for"),
     )
     says = tr("Last acuity from four weeks on, each type apart. Counting fingers and worse count as worse than 6/60.")
-    return Block("acuity", tr("Acuity"), says, "", Table(head, rows))
+    return _block("acuity", tr("Acuity"), says, "", Table(head, rows))
 
 
 def _cells(found: Review) -> Block | None:
@@ -288,7 +294,7 @@ def _cells(found: Review) -> Block | None:
         for c in found.cells
     )
     head = (tr("technique"), tr("eyes"), tr("mean loss"), tr("SD"))
-    return Block(
+    return _block(
         "cells",
         tr("Corneal endothelial cells lost"),
         tr("Loss as a share of the count before surgery, at the last count."),
@@ -305,7 +311,7 @@ def _sizes(found: Review) -> Block | None:
         for d in found.sizes
     )
     head = (tr("size"), tr("cases"), tr("made less planned, mean"), tr("SD"), tr("as planned"))
-    return Block(
+    return _block(
         "sizes",
         tr("Sizes made against sizes planned"),
         tr("In mm, clock hours or number of hooks."),
@@ -323,7 +329,7 @@ def _supports(found: Review) -> Block | None:
     rows = _agreement(found, "supports")
     head = (tr("support"), tr("planned and used"), tr("planned only"), tr("used only"))
     return (
-        Block(
+        _block(
             "supports",
             tr("Support planned and used"),
             tr("Used only: the plan did not see it coming."),
@@ -339,7 +345,7 @@ def _steps(found: Review) -> Block | None:
     rows = _agreement(found, "steps")
     head = (tr("step"), tr("planned and done"), tr("planned only"), tr("done only"))
     return (
-        Block("steps", tr("Steps planned and done"), tr("Planned only may mean not recorded."), "", Table(head, rows))
+        _block("steps", tr("Steps planned and done"), tr("Planned only may mean not recorded."), "", Table(head, rows))
         if rows
         else None
     )
@@ -365,14 +371,14 @@ def _learners(found: Review) -> Block | None:
         bad=first.unacceptable,
         error=first.error,
     )
-    return Block("trainees", tr("Trainees"), says, "", Table(head, tuple(rows)))
+    return _block("trainees", tr("Trainees"), says, "", Table(head, tuple(rows)))
 
 
 def _mix(found: Review) -> Block | None:
     if not found.mix:
         return None
     rows = tuple((say.named(name), str(yes), str(known)) for name, (yes, known) in found.mix.items())
-    return Block(
+    return _block(
         "mix",
         tr("Case-mix"),
         tr("How difficult these eyes are; rates mean little without it."),
