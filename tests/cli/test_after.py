@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from io import BytesIO
 from pathlib import Path
 
@@ -20,7 +21,7 @@ def kept(folder: Path) -> None:
     assert run(folder, "import", str(file)).returncode == 0
 
 
-def test_the_note_of_a_kept_case_as_text_and_on_paper(tmp_path: Path) -> None:
+def test_the_note_and_the_follow_up_of_a_kept_case(tmp_path: Path) -> None:
     kept(tmp_path)
     told = run(tmp_path, "note", CASE, "--pdf", str(tmp_path / "note.pdf"))
     assert (told.returncode, told.stderr) == (0, "")
@@ -29,3 +30,9 @@ def test_the_note_of_a_kept_case_as_text_and_on_paper(tmp_path: Path) -> None:
     paper = PdfReader(BytesIO((tmp_path / "note.pdf").read_bytes()))
     assert "Operation planned:" in paper.pages[0].extract_text()
     assert run(tmp_path, "note", "nobody").returncode == 2
+    told = run(tmp_path, "follow", CASE, "--json")
+    assert (told.returncode, told.stderr) == (0, "")
+    answer = json.loads(told.stdout)
+    assert answer["day"] is None
+    assert {row["state"] for row in answer["due"]} == {"unknown"}
+    assert all(row["source"] for row in answer["expected"])

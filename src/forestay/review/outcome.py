@@ -180,7 +180,7 @@ def _outcome(case_id: str, facts: list[Fact], case: CaseFile, told: _Told) -> Ou
     devices = [d for e in told.done if isinstance(e.body, Done) for d in e.body.devices]
     position = told.decided("lens_position") or measures.get("lens_position")
     power = lens.sizes.get("lens_power_d") if lens else None
-    predicted = _predicted(plan, position, power)
+    predicted = predicted_refraction(plan, position, power)
     chosen = (plan.get("chosen") or {}).get("technique")
     technique = told.decided("technique_done") or told.decided("technique") or chosen
     early = next((v for v in told.visits if v.day <= 1), None)
@@ -262,7 +262,7 @@ def _model(lens: Done | None) -> str | None:
     return named[0] if named else None
 
 
-def _predicted(
+def predicted_refraction(
     plan: Mapping[str, Any], position: str | None, power_d: float | None
 ) -> tuple[float | None, float | None]:
     """Refraction that the plan told for this lens in this place, with its spread; between two listed powers by line."""

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from forestay.case.bodies import Decided, Done, Happened, Planned
+from forestay.case.bodies import Decided, Done, Happened
 from forestay.case.fold import Entry, entries
 from forestay.case.vocabulary import things
 from forestay.case.words import NOTE, say
 from forestay.plan.followup import signs
-from forestay.plan.model import Plan, as_dict
+from forestay.plan.model import Plan
 from forestay.review.outcome import LOT, SIZES, STEP_OF_LENS, TRAY
 from forestay.services.cases import KeptCase
-from forestay.services.theatre import CHECK, LENS_CHECK
+from forestay.services.keptplan import last_decided, last_done, plan_before, steps_done
+from forestay.services.theatre import CHECK
 from forestay.text import tr
 
 
@@ -25,29 +25,23 @@ def draft(opened: KeptCase, plan: Plan) -> str:
     the one of today, which is said.
     """
     standing = [e for e in entries(opened.facts) if e.stands]
-    done = [e for e in standing if isinstance(e.body, Done) and not e.body.step.startswith((CHECK, LENS_CHECK))]
+    done = steps_done(standing)
     names = {step.key: step.name for step in plan.steps}
-    told, own = _plan_before(standing, done, plan)
+    before = plan_before(standing, plan)
+    told = before.told
     lines = [*_head(opened, done, told, plan), *_course(standing, done, names), *_lens(done, standing, told)]
     events = [_event(e, names) for e in standing if _in_theatre(e)]
     lines += [tr("Events:"), *events] if events else [tr("No event was recorded.")]
     if done:
         differs = list(_differences(done, standing, told, names))
         against = (
-            tr("the plan kept before the first step") if own else tr("the plan as it is today; none was kept before")
+            tr("the plan kept before the first step")
+            if before.kept
+            else tr("the plan as it is today; none was kept before")
         )
         lines.append(tr("Different from {plan}:", plan=against) if differs else tr("As in {plan}.", plan=against))
         lines += differs
     return "\n".join(lines)
-
-
-def _plan_before(standing: Sequence[Entry], done: Sequence[Entry], plan: Plan) -> tuple[Mapping[str, Any], bool]:
-    first = done[0].index if done else len(standing)
-    kept = [e.body for e in standing if isinstance(e.body, Planned) and e.index < first]
-    if not kept:
-        return as_dict(plan), False
-    found: Mapping[str, Any] = json.loads(kept[-1].plan_bytes)
-    return found, True
 
 
 def _head(opened: KeptCase, done: Sequence[Entry], told: Mapping[str, Any], plan: Plan) -> Iterator[str]:
@@ -91,24 +85,15 @@ def _event(entry: Entry, names: Mapping[str, str]) -> str:
     return _timed(entry, say(body))
 
 
-def _last(done: Sequence[Entry], step: str) -> Done | None:
-    return next((e.body for e in reversed(done) if isinstance(e.body, Done) and e.body.step == step), None)
-
-
-def _decided(standing: Sequence[Entry], subject: str) -> Any:
-    said = [e.body.choice for e in standing if isinstance(e.body, Decided) and e.body.subject == subject]
-    return said[-1] if said else None
-
-
 def _lens(done: Sequence[Entry], standing: Sequence[Entry], told: Mapping[str, Any]) -> Iterator[str]:
     """Model, power, lot and place; what was not kept is left to be filled in, and said."""
-    lens = _last(done, STEP_OF_LENS)
+    lens = last_done(done, STEP_OF_LENS)
     if lens is None:
         return
     models = [d for d in lens.devices if not d.startswith((LOT, TRAY))]
     power = lens.sizes.get("lens_power_d")
     lots = [d.removeprefix(LOT) for d in lens.devices if d.startswith(LOT)]
-    place = _decided(standing, "lens_position")
+    place = last_decided(standing, "lens_position")
     yield tr(
         "Lens: {model}; {power}; {lot}; {place}.",
         model=models[0] if models else tr("model not recorded"),
@@ -128,7 +113,7 @@ def _differences(
 ) -> Iterator[str]:
     measures = told.get("measures") or {}
     planned = (told.get("chosen") or {}).get("technique")
-    technique = _decided(standing, "technique_done") or _decided(standing, "technique") or planned
+    technique = last_decided(standing, "technique_done") or last_decided(standing, "technique") or planned
     if technique != planned:
         words = things()
         yield tr(
@@ -137,7 +122,7 @@ def _differences(
             planned=words.get(str(planned), str(planned)),
         )
     yield from _sizes(done, measures)
-    place = _decided(standing, "lens_position")
+    place = last_decided(standing, "lens_position")
     if place and place != measures.get("lens_position"):
         was = str(measures.get("lens_position") or tr("none"))
         yield tr("Lens placed: {did}, planned {planned}.", did=_place(told, place), planned=_place(told, was))

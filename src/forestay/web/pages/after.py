@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 from uuid import UUID, uuid5
 
@@ -12,8 +12,9 @@ from fastapi import APIRouter, Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
-from forestay.case.bodies import Body
+from forestay.case.bodies import Body, Seen
 from forestay.errors import ForestayError, InvalidInput
+from forestay.eye.validation import validate
 from forestay.services import followup, note
 from forestay.services.cases import KeptCase
 from forestay.services.planning import Desk
@@ -81,41 +82,75 @@ class _At:
 
 def _visit(at: _At, form: Sent) -> Response:
     renderer, request, desk, case_id = at.renderer, at.request, at.desk, at.case_id
+    now, opened = datetime.now(UTC), desk.open(case_id)
+    values, wrong = _values(form, opened, now)
     try:
-        facts = followup.seen(_values(form), form.several.get("found", []), key=form_key(form.texts))
-        desk_for(request, desk).keep(case_id, facts, based_on=head_of(form.texts))
-    except ForestayError as wrong:
+        if wrong:
+            raise InvalidInput(" ".join(wrong.values()), field=next(iter(wrong)))
+        facts = followup.seen(values, form.several.get("found", []), key=form_key(form.texts))
+        moment = followup.moment_of(opened, values["day"], now)
+        desk_for(request, desk).keep(case_id, facts, based_on=head_of(form.texts), happened_at=moment)
+    except ForestayError as failed:
         opened = desk.open(case_id)
         view = follow_up_view(
             opened,
             desk.plan(opened.situation, {}),
-            datetime.now(UTC),
+            now,
             form=form.texts,
-            failure=wrong.message,
+            failure=failed.message,
             picked=tuple(form.several.get("found", ())),
+            wrong=wrong,
         )
-        return renderer.page(request, "follow-up.html", view, status=wrong.http_status)
+        return renderer.page(request, "follow-up.html", view, status=failed.http_status)
     return RedirectResponse(f"/cases/{case_id}/follow-up", SEE_OTHER)
 
 
-def _values(form: Sent) -> dict[str, Any]:
-    texts = form.texts
-    day = count_of(texts.get("day", "").strip())
-    if day is None:
-        words = tr("a whole number of days, 0 on the day itself")
-        raise InvalidInput(tr("day is needed: {words}.", words=words), field="day", allowed=words)
-    values: dict[str, Any] = {"day": day}
+def _values(form: Sent, opened: KeptCase, now: datetime) -> tuple[dict[str, Any], dict[str, str]]:
+    """What was typed, and what is wrong by field: every field is looked at, so that all is said at once."""
+    texts, wrong = form.texts, dict[str, str]()
+    values: dict[str, Any] = {}
+    try:
+        values["day"] = _day(texts, opened, now)
+    except InvalidInput as failed:
+        wrong["day"] = failed.message
     for name in FIELDS:
-        if texts.get(name, "").strip():
-            values[name] = number(name, texts[name])
+        text = texts.get(name, "").strip()
+        try:
+            if text:
+                values[name] = number(name, text)
+                validate(
+                    Seen, {"day": 0, name: values[name], **({"acuity_type": "pinhole"} if "acuity" in name else {})}
+                )
+        except InvalidInput as failed:
+            wrong[name] = failed.message
     for name in ("acuity", "acuity_type"):
         if texts.get(name, "").strip():
             values[name] = texts[name].strip()
     if "acuity" not in values and "acuity_logmar" not in values:
         values.pop("acuity_type", None)
-    if len(values) == 1 and not form.several.get("found"):
-        raise InvalidInput(tr("The visit holds nothing yet."), field="visit", allowed=tr("at least one finding"))
-    return values
+    if not wrong and len(values) == 1 and not form.several.get("found"):
+        wrong["visit"] = tr("The visit holds nothing yet.")
+    return values, wrong
+
+
+def _day(texts: dict[str, str], opened: KeptCase, now: datetime) -> int:
+    on = texts.get("on", "").strip()
+    if on:
+        try:
+            found = date.fromisoformat(on)
+        except ValueError:
+            words = tr("a day as in 2026-01-31")
+            raise InvalidInput(tr("on is {on}; allowed: {words}.", on=on[:40], words=words), field="on") from None
+        return followup.visit_day(opened, found, now.astimezone().date())
+    day = count_of(texts.get("day", "").strip())
+    if day is None:
+        words = tr("a whole number of days, 0 on the day itself")
+        raise InvalidInput(tr("day is needed: {words}.", words=words), field="day", allowed=words)
+    latest = followup.day_of(opened, now)
+    if latest is not None and day > latest:
+        words = tr("0 to {latest}, which is today", latest=latest)
+        raise InvalidInput(tr("day is {day}; allowed: {words}.", day=day, words=words), field="day", allowed=words)
+    return day
 
 
 def _note(at: _At, form: dict[str, str], what: str) -> Response:

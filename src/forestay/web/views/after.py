@@ -21,11 +21,20 @@ class DueRow:
 
 
 @dataclass(frozen=True)
+class AdviceRow:
+    """What to do on something that a visit showed."""
+
+    says: str = field(metadata=told("what was out of the ordinary; empty where the visit's words say it"))
+    do: str = field(metadata=told("what to do"))
+    source: str = field(metadata=told("whose word that is"))
+
+
+@dataclass(frozen=True)
 class VisitRow:
     """A visit that was kept."""
 
     words: str = field(metadata=told("what was found, in words"))
-    warnings: tuple[str, ...] = field(metadata=told("what to do on it"))
+    warnings: tuple[AdviceRow, ...] = field(metadata=told("what to do on it"))
     fact_id: str = field(metadata=told("the fact"))
     key: str = field(metadata=told("identity of taking it back"))
 
@@ -39,6 +48,7 @@ class VisitField:
     unit: str = field(metadata=told("unit beside it"))
     help: str = field(metadata=told("what is expected, and what it may be"))
     value: str = field(metadata=told("as typed"))
+    wrong: str = field(metadata=told("what is wrong with it; empty where nothing is"))
 
 
 @dataclass(frozen=True)
@@ -48,6 +58,9 @@ class FollowUpView(View):
     case_id: str = field(metadata=told("identity of the case"))
     band: Band = field(metadata=told("whose eye this is"))
     day: str = field(metadata=told("days since the operation; empty where it is not kept"))
+    on: str = field(metadata=told("date of the visit as typed"))
+    day_wrong: str = field(metadata=told("what is wrong with the day or the date; empty where nothing is"))
+    expected: tuple[tuple[str, str], ...] = field(metadata=told("what is expected at a visit, with its source"))
     due: tuple[DueRow, ...] = field(metadata=told("the visits of the plan"))
     seen: tuple[VisitRow, ...] = field(metadata=told("the visits that were kept"))
     fields: tuple[VisitField, ...] = field(metadata=told("fields of the form"))

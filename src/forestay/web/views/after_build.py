@@ -11,7 +11,7 @@ from forestay.case.vocabulary import things
 from forestay.case.words import say
 from forestay.draw.names import side_words
 from forestay.eye.quantity import allowed, limit
-from forestay.plan.followup import signs
+from forestay.plan.followup import Advice, signs
 from forestay.plan.model import Plan
 from forestay.report.note import NotePaper
 from forestay.services import followup, note
@@ -19,11 +19,10 @@ from forestay.services.actor import may
 from forestay.services.cases import KeptCase
 from forestay.services.notedraft import draft
 from forestay.text import tr
-from forestay.web.views.after import DueRow, FollowUpView, NoteView, VisitField, VisitRow
+from forestay.web.views.after import AdviceRow, DueRow, FollowUpView, NoteView, VisitField, VisitRow
 from forestay.web.views.case_build import band, case_label
 from forestay.web.views.entry_words import option_words
 from forestay.web.views.shell import shell
-from forestay.web.views.words import number
 
 FIELDS = {
     "acuity_logmar": "visual_acuity_logmar",
@@ -62,6 +61,7 @@ def _states() -> dict[str, str]:
         "seen": tr("seen"),
         "due": tr("due"),
         "late": tr("late"),
+        "missed": tr("missed"),
         "coming": tr("to come"),
         "unknown": tr("counts from the operation"),
     }
@@ -75,26 +75,31 @@ def follow_up_view(
     form: dict[str, str] | None = None,
     failure: str = "",
     picked: tuple[str, ...] = (),
+    wrong: dict[str, str] | None = None,
 ) -> FollowUpView:
     """The visits due and seen, and the form of the next one."""
-    typed = form or {}
+    typed, faults = form or {}, wrong or {}
     day = followup.day_of(opened, now)
+    expected = {e.key: e for e in followup.expected(opened, plan)}
     return FollowUpView(
         shell=shell(tr("Follow-up · {case}", case=case_label(opened.case_id))),
         case_id=opened.case_id,
         band=band(opened),
         day=typed.get("day", "" if day is None else str(day)),
+        on=typed.get("on", ""),
+        day_wrong=faults.get("day", "") or faults.get("on", ""),
+        expected=tuple((e.says, e.source) for e in expected.values()),
         due=tuple(_due(row) for row in followup.due(opened, plan, now.astimezone().date())),
         seen=tuple(
-            VisitRow(say(v.body), v.warnings, str(v.fact), str(uuid4()))
-            for v in (*reversed(followup.found_signs(opened)), *reversed(followup.visits(opened)))
+            VisitRow(say(v.body), tuple(_advice(a) for a in v.advice), str(v.fact), str(uuid4()))
+            for v in (*reversed(followup.found_signs(opened)), *reversed(followup.visits(opened, plan)))
         ),
-        fields=tuple(_field(name, plan, typed) for name in FIELDS),
+        fields=tuple(_field(name, expected, typed, faults) for name in FIELDS),
         acuity_types=tuple((word, things()[word]) for word in get_args(Acuity)),
         acuity_words=tuple((word, option_words("eye.visual_acuity", word)) for word in ("CF", "HM", "PL", "NPL")),
         signs=tuple((rule.key, tr(rule.say)) for rule in signs().values()),
         picked=(*picked, typed.get("acuity", ""), typed.get("acuity_type", "")),
-        outcome=_outcome(followup.outcome(opened, plan)),
+        outcome=followup.outcome_words(followup.outcome(opened, plan)),
         warnings=plan.after.warnings,
         failure=failure,
         head=opened.head,
@@ -114,30 +119,17 @@ def _day(day: date) -> str:
     return day.strftime("%d %b %Y")
 
 
-def _field(name: str, plan: Plan, typed: dict[str, str]) -> VisitField:
-    row = limit(FIELDS[name])
-    expected = ""
-    if name == "refraction_d":
-        expected = tr("aim {aim}. ", aim=number(plan.lens.target_d, "D"))
-    if name == "endothelial_count_per_mm2":
-        margin = next((m for m in plan.margins if m.key == "cornea"), None)
-        expected = tr("expected about {count:.0f}. ", count=margin.has) if margin is not None else ""
-    return VisitField(name, _labels()[name], row.unit, expected + allowed(FIELDS[name]), typed.get(name, ""))
+def _advice(one: Advice) -> AdviceRow:
+    return AdviceRow(one.says, one.do, "; ".join(one.sources))
 
 
-def _outcome(found: followup.Outcome | None) -> str:
-    if found is None:
-        return ""
-    told = tr(
-        "Day {day}: refraction {refraction}, aim {aim}: {error} from the aim",
-        day=found.day,
-        refraction=number(found.refraction_d, "D"),
-        aim=number(found.aim_d, "D"),
-        error=number(found.error_d, "D"),
-    )
-    if found.sd_d is None:
-        return told + "."
-    return told + "; " + tr("the plan expected an error of {sd} (1 SD).", sd=number(found.sd_d, "D"))
+def _field(
+    name: str, expected: dict[str, followup.Expected], typed: dict[str, str], faults: dict[str, str]
+) -> VisitField:
+    row, words = limit(FIELDS[name]), allowed(FIELDS[name])
+    told = expected.get(name)
+    help_words = tr("expected: {what}; possible: {words}", what=told.says, words=words) if told is not None else words
+    return VisitField(name, _labels()[name], row.unit, help_words, typed.get(name, ""), faults.get(name, ""))
 
 
 def note_view(
