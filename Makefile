@@ -26,7 +26,7 @@ types: $(VENV)/.checks ## strict types
 	$(VENV)/bin/mypy
 
 tests: $(VENV)/.checks ## the tests; Chromium and PostgreSQL are installed where they are missing
-	CHROMIUM="$$(sh packaging/chromium.sh)" && export CHROMIUM && \
+	CHROMIUM="$$(sh packaging/chromium.sh)" && export CHROMIUM OPENBLAS_NUM_THREADS=1 && \
 		POSTGRESQL_BIN="$$(sh packaging/postgresql.sh)" && export POSTGRESQL_BIN && $(VENV)/bin/pytest
 
 docs: $(VENV)/.checks ## the documentation, with warnings as errors, and its examples
