@@ -228,6 +228,17 @@ def test_a_date_counts_from_the_operation_and_every_wrong_field_is_said_at_once(
     assert text.count('aria-invalid="true"') == 3
 
 
+def test_what_was_recalled_or_assumed_is_said_beside_the_expected_ranges(client: Visitor) -> None:
+    page = unescape(client.get(VISITS).text)
+    for key in (
+        "followup.thickness_um",
+        "followup.thickness_day",
+        "followup.pressure_low_mmhg",
+        "need.count_fail_per_mm2",
+    ):
+        assert str(default_evidence()[key].doubt) in page, key
+
+
 def test_the_draft_tells_the_facts_and_only_them(client: Visitor, desk: Desk) -> None:
     assert "No event was recorded." in client.get(NOTE).text
     operate(desk)
@@ -365,6 +376,13 @@ def test_the_paper_says_what_the_page_says(client: Visitor, desk: Desk) -> None:
     ):
         assert words in text, words
     assert "not a medical device" in text
+
+
+def test_every_page_of_a_long_note_names_eye_and_case(client: Visitor, desk: Desk) -> None:
+    signed_note(client, desk, "\n".join(f"Line {n}." for n in range(120)))
+    pages = [p.extract_text() for p in PdfReader(BytesIO(client.get(f"{NOTE}.pdf").content)).pages]
+    assert len(pages) > 1
+    assert all("Right eye" in page and CASE in page for page in pages)
 
 
 @pytest.mark.parametrize("side", ["left", "right"])

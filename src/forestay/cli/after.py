@@ -75,6 +75,7 @@ def follow(case: CaseId, *, as_json: Json = False, db: Db = None) -> None:
             "seen": [{"says": say(v.body), "advice": [asdict(a) for a in v.advice]} for v in seen],
             "refraction": None if found is None else asdict(found),
             "warnings": list(plan.after.warnings),
+            "doubts": list(followup.doubts(opened, plan)),
             "caution": plan.caution,
         }
         typer.echo(json.dumps(told, indent=2, ensure_ascii=False, default=str))
@@ -84,5 +85,11 @@ def follow(case: CaseId, *, as_json: Json = False, db: Db = None) -> None:
     for visit in seen:
         lines.append(say(visit.body))
         lines += [f"  ! {a.says + ': ' if a.says else ''}{a.do} [{'; '.join(a.sources)}]" for a in visit.advice]
-    lines += [followup.outcome_words(found), "", plan.caution]
+    lines += [
+        followup.outcome_words(found),
+        "",
+        *(f"? {doubt}" for doubt in followup.doubts(opened, plan)),
+        "",
+        plan.caution,
+    ]
     typer.echo("\n".join(lines))

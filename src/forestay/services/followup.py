@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from typing import Any, Literal
 from uuid import UUID, uuid5
 
+from forestay.answer import unique
 from forestay.case.bodies import Body, Done, Happened, Seen
 from forestay.case.fold import entries
 from forestay.errors import InvalidInput
@@ -250,6 +251,14 @@ def expected(opened: KeptCase, plan: Plan, use: Reader | None = None) -> tuple[E
         cells = tr("endothelium not under {least:g} cells/mm2", least=least)
     rows.append(Expected("endothelial_count_per_mm2", cells, cite("endothelium-flags")))
     return tuple(rows)
+
+
+def doubts(opened: KeptCase, plan: Plan) -> tuple[str, ...]:
+    """What the comparisons of this follow-up rest on that was recalled or assumed."""
+    use = default_evidence().reader()
+    expected(opened, plan, use)
+    visits(opened, plan, use)
+    return tuple(doubt.message for doubt in unique(use.doubts()))
 
 
 def _refraction_words(told: ToldRefraction, day: float) -> str:

@@ -61,6 +61,7 @@ class FollowUpView(View):
     on: str = field(metadata=told("date of the visit as typed"))
     day_wrong: str = field(metadata=told("what is wrong with the day or the date; empty where nothing is"))
     expected: tuple[tuple[str, str], ...] = field(metadata=told("what is expected at a visit, with its source"))
+    doubts: tuple[str, ...] = field(metadata=told("what of that was recalled or assumed"))
     due: tuple[DueRow, ...] = field(metadata=told("the visits of the plan"))
     seen: tuple[VisitRow, ...] = field(metadata=told("the visits that were kept"))
     fields: tuple[VisitField, ...] = field(metadata=told("fields of the form"))

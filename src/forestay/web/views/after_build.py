@@ -89,6 +89,7 @@ def follow_up_view(
         on=typed.get("on", ""),
         day_wrong=faults.get("day", "") or faults.get("on", ""),
         expected=tuple((e.says, e.source) for e in expected.values()),
+        doubts=followup.doubts(opened, plan),
         due=tuple(_due(row) for row in followup.due(opened, plan, now.astimezone().date())),
         seen=tuple(
             VisitRow(say(v.body), tuple(_advice(a) for a in v.advice), str(v.fact), str(uuid4()))
