@@ -24,10 +24,10 @@ def register(app: typer.Typer) -> None:
 
 def export(
     case_id: Annotated[str, typer.Argument(metavar="CASE-ID", help="The case, as `forestay import` named it.")],
-    form: Annotated[str, typer.Option("--as", help="Form of the export: facts.")] = "facts",
+    form: Annotated[str, typer.Option("--as", help="Form of the export: facts, dicom.")] = "facts",
     db: Db = None,
 ) -> None:
-    """Write a kept case to standard output, lossless, as lines of JSON."""
+    """Write a kept case to standard output: its facts, lossless, as lines of JSON, or DICOM objects in a ZIP file."""
     from forestay.services.cases import export_case, open_store
 
     with closing(open_store(db)) as store:

@@ -262,5 +262,11 @@ def export_case(store: FactStore, case_id: str, form: str = "facts") -> bytes:
     return writer(store, case_id)
 
 
-FORMS = {"facts": export_facts}
+def _dicom(store: FactStore, case_id: str) -> bytes:
+    from forestay.services.objects_out import export_dicom
+
+    return export_dicom(store, case_id)
+
+
+FORMS = {"facts": export_facts, "dicom": _dicom}
 """Name of a form to what writes it."""
