@@ -246,6 +246,19 @@ def test_what_differs_from_what_is_kept_is_a_disagreement() -> None:
     assert (told.field, told.values) == ("biometry.axial_length_mm", ("24.45 mm", "23.45 mm"))
 
 
+@pytest.mark.parametrize(
+    ("person", "told"),
+    [(b"age_years = 70", "age_years is 74, the case says 70"), (b"age_years = 74\nsex = 'male'", "sex is female")],
+)
+def test_an_object_of_another_person_is_refused(person: bytes, told: str) -> None:
+    store = MemoryFactStore()
+    import_case(store, CASE.replace(b"age_years = 74", person), case_id="M-1")
+    before = store.links("M-1")
+    with pytest.raises(InvalidInput, match=told):
+        import_case(store, written(axial()), case_id="M-1")
+    assert store.links("M-1") == before
+
+
 def test_one_bad_object_keeps_all_out_and_two_patients_do_not_mix() -> None:
     store = MemoryFactStore()
     with pytest.raises(InvalidInput):

@@ -39,7 +39,7 @@ def read_code(text: str) -> DeviceCode:
         plain = re.sub(r"\((\d{2,4})\)", SEPARATOR + r"\1", plain).removeprefix(SEPARATOR)
     try:
         found = biip.parse(plain).gs1_message
-    except ParseError:
+    except (ParseError, ValueError, IndexError):  # the last where a scanner sends a lone bracket
         raise _unreadable() from None
     if found is None:
         raise _unreadable()

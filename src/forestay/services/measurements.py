@@ -24,6 +24,8 @@ NAMESPACE = UUID("0d9a1f52-5d0e-4e86-9d0b-58a6c2f6f7c4")
 """Identities of facts from an object are made from this, the case, the object and the group: a repeat changes nothing."""
 AUTHOR = "instrument"
 SIDES = ("left", "right")
+YEARS_APART = 2
+"""Age at the measurement and age in the case may differ by this: both are whole years, and time passes between them."""
 
 
 def import_objects(
@@ -40,6 +42,8 @@ def import_objects(
     readings = read_dicom(data, name)
     kept = store.facts(case_id) if case_id in store.cases() else []
     told = _side(readings, kept, side, case_id)
+    if kept:
+        _same_person(readings, kept)
     made: list[Fact] = [] if kept else _opening(readings, told, case_id, author)
     notes: list[str] = []
     for reading in readings:
@@ -78,6 +82,31 @@ def _side(readings: list[ObjectReading], kept: list[Fact], side: str | None, cas
             tr("The file holds both eyes; say which one the case is about."), field="side", allowed="left, right"
         )
     return sides.pop()
+
+
+def _same_person(readings: list[ObjectReading], kept: list[Fact]) -> None:
+    """Age and sex are all that a case knows of its person; objects that contradict them are of somebody else."""
+    person = fold(kept).case.person
+    for reading in readings:
+        if person.sex not in (None, "unknown", reading.sex) and reading.sex is not None:
+            raise _somebody_else("sex", reading.sex, str(person.sex))
+        if reading.age_years is not None and abs(reading.age_years - person.age_years) > YEARS_APART:
+            allowed = f"{person.age_years:g} ± {YEARS_APART}"
+            raise _somebody_else("age_years", f"{reading.age_years:g}", allowed)
+
+
+def _somebody_else(key: str, value: str, allowed: str) -> InvalidInput:
+    return InvalidInput(
+        tr(
+            "The file is of another person: {key} is {value}, the case says {allowed}.",
+            key=key,
+            value=value,
+            allowed=allowed,
+        ),
+        field=f"person.{key}",
+        value=value,
+        allowed=allowed,
+    )
 
 
 def _opening(readings: list[ObjectReading], side: str, case_id: str, author: str) -> list[Fact]:
