@@ -6,9 +6,11 @@ import { listenToHandles } from "./handles";
 import { listenToEntry } from "./entry";
 import { keepPlace } from "./keep";
 import { listenInTheatre } from "./theatre";
+import { listenToWeights } from "./weigh";
 
 listenToControls();
 listenToHandles();
 keepPlace();
 listenToEntry();
 listenInTheatre();
+listenToWeights();

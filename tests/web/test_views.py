@@ -26,6 +26,7 @@ from forestay.web.views.reference import ReferenceListView, ReferenceView
 from forestay.web.views.review import ReviewView
 from forestay.web.views.shell import View
 from forestay.web.views.theatre import ChecksView, LensCheckView, TheatreView
+from forestay.web.views.weights import TurnsView, WeighedView
 from tests.web.desk import CASE
 from tests.web.visitor import Visitor
 
@@ -55,6 +56,10 @@ VIEW_OF: dict[str, type[View]] = {
     "reference.html": ReferenceView,
     "review.html": ReviewView,
     "sort.html": SortView,
+    "turns.html": TurnsView,
+    "turns.turns.html": TurnsView,
+    "weights.html": WeighedView,
+    "weights.weighed.html": WeighedView,
 }
 INCLUDED = re.compile(r'{%-?\s*include "([^"]+)"')
 TAG = re.compile(r"<[a-z][^>]*>", re.DOTALL)

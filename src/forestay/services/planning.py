@@ -18,7 +18,8 @@ from forestay.case.bodies import Body, Kind
 from forestay.eye.lens_shelf import LensShelf, read_lens_shelf
 from forestay.eye.situation import Decisions, Situation
 from forestay.eye.validation import validate
-from forestay.plan.context import Practice
+from forestay.plan.context import Context, Practice
+from forestay.plan.flip import Flips, flips
 from forestay.plan.model import Plan
 from forestay.review.groups import Selection
 from forestay.review.make import Review
@@ -60,6 +61,9 @@ class Planner:
     ) -> None:
         self._make = make or usual_make(lenses=lenses, practice=practice)
         self._quick = make or usual_make(quick=True, lenses=lenses, practice=practice)
+        self._lenses, self._practice = lenses, practice
+        self._flips: OrderedDict[str, Flips] = OrderedDict()
+        self._turning = Lock()
         self._kept = kept
         self._plans: OrderedDict[str, Plan] = OrderedDict()
         self._lock = Lock()
@@ -81,6 +85,18 @@ class Planner:
                 self._plans.popitem(last=False)
         return made
 
+    def turns(self, situation: Situation) -> Flips:
+        """Where the plan of this situation turns, worked out once: about a hundred plans, one eye at a time."""
+        name = digest(situation)
+        with self._turning:
+            known = self._flips.get(name)
+            if known is None:
+                known = flips(situation, usual_context(lenses=self._lenses, practice=self._practice))
+                self._flips[name] = known
+                while len(self._flips) > self._kept:
+                    self._flips.popitem(last=False)
+            return known
+
     def look(self, situation: Situation, look: Mapping[str, Any], *, quick: bool = False) -> Plan:
         """The plan with some decisions tried."""
         return self.plan(looked_at(situation, look), quick=quick)
@@ -99,13 +115,16 @@ def usual_make(*, quick: bool = False, lenses: LensShelf | None = None, practice
     ``quick`` leaves out what no control under the hand shows: margins of techniques that do not come first, the search
     for supports, and the interval of loads that only rank. Every number that it gives is that of the whole plan.
     """
-    from forestay.plan.context import Context
     from forestay.plan.make import make
 
-    context = replace(Context.default(lenses=lenses), searching=not quick)
-    if practice is not None:
-        context = replace(context, practice=practice)
+    context = replace(usual_context(lenses=lenses, practice=practice), searching=not quick)
     return lambda situation: make(situation, context)
+
+
+def usual_context(*, lenses: LensShelf | None = None, practice: Practice | None = None) -> Context:
+    """The context that ships, with the shelf of ``lenses`` and the own figures of ``practice``."""
+    context = Context.default(lenses=lenses)
+    return context if practice is None else replace(context, practice=practice)
 
 
 DEMO_APART = timedelta(minutes=2)
@@ -154,6 +173,10 @@ class Desk:
     def plan(self, situation: Situation, look: Mapping[str, Any], *, quick: bool = False) -> Plan:
         """The plan, with some decisions tried and not kept; ``quick`` while a control moves."""
         return self._planner.look(situation, look, quick=quick)
+
+    def turns(self, situation: Situation) -> Flips:
+        """Where the plan turns; takes some seconds the first time."""
+        return self._planner.turns(situation)
 
     def record_seen(self, case_id: str, values: Mapping[str, Any], *, key: UUID, based_on: int | None = None) -> None:
         """Keep what was seen, by field of the case file, as one finding. The same key again changes nothing."""

@@ -29,6 +29,7 @@ from forestay.web.pages import (
     signin,
     sort,
     theatre,
+    ways,
 )
 from forestay.web.preferences import Preferences
 from forestay.web.render import Renderer, manifest
@@ -52,7 +53,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(health.router)
     app.include_router(calc.router)
     app.include_router(facts.router(settings.desk))
-    for pages in (cases, entry, theatre, after, case, review, day, consent):
+    for pages in (cases, entry, theatre, after, case, ways, review, day, consent):
         app.include_router(pages.router(settings.desk, renderer))
     for plain in (reference, evidence, sort):
         app.include_router(plain.router(renderer))
