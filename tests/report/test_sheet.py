@@ -17,6 +17,7 @@ from forestay.frame import Side
 from forestay.plan.model import Cue, Plan
 from forestay.report import sheet as module
 from forestay.report.sheet import FONT_FILES, SheetError, render_pdf
+from forestay.report.sheet_data import sheet
 from tests.factories import CAUTION, example_plan, margin
 
 MADE = datetime(2026, 11, 25, 8, 5, tzinfo=UTC)
@@ -219,3 +220,10 @@ def test_missing_fonts_are_one_clear_sentence(tmp_path: Path, monkeypatch: pytes
         render_pdf(example_plan(), label="A", invented=True, made_at=MADE)
     assert FONT_FILES[0] in caught.value.message
     assert caught.value.as_dict()["error"]["code"] == "sheet-not-made"
+
+
+def test_the_point_of_taking_over_stands_at_its_step() -> None:
+    plan = example_plan()
+    step = replace(plan.steps[0], take_over="after two tries")
+    made = sheet(replace(plan, steps=(step,)), label="Demo", invented=True, made_at=datetime(2026, 11, 25, tzinfo=UTC))
+    assert made["steps"][0]["do"] == f"{step.do} Take over: after two tries"

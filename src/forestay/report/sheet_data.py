@@ -81,9 +81,10 @@ def _margin(margin: Margin, scale: float) -> dict[str, str]:
 
 
 def _step(step: Step) -> dict[str, Any]:
+    over = tr(" Take over: {when}", when=step.take_over) if step.take_over else ""
     return {
         "name": step.name,
-        "do": step.do,
+        "do": step.do + over,
         "cues": [{"see": c.see, "means": c.means, "then": c.then} for c in step.cues],
     }
 
