@@ -396,7 +396,7 @@ def example_plan(side: Side = "right", seat: str = "superior", **changes: Any) -
             "engine": "0.1.0",
             "evidence": "0f3a9c2e17b4",
             "practice": "none",
-            "context": "invented",
+            "context": "7c21d90b5e44",
             "draws": "1000",
         },
         caution=CAUTION,
