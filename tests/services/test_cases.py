@@ -194,7 +194,7 @@ def test_the_commands_import_and_export(command: typer.Typer, tmp_path: Path) ->
     first = run(command, ["import", str(file)])
     assert (first.exit_code, first.stdout) == (0, "Case M-7: 14 new facts, 14 in all.\n")
     again = run(command, ["import", str(file), "--json"])
-    assert again.stdout == '{"case": "M-7", "new": 0, "facts": 14}\n'
+    assert again.stdout == '{"case": "M-7", "new": 0, "facts": 14, "notes": []}\n'
     named = run(command, ["import", str(file), "--case", "M-8"])
     assert "M-8: 14 new" in named.stdout
     out = run(command, ["export", "M-7"])
