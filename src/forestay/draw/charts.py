@@ -27,10 +27,10 @@ def _scale(low: float, high: float, start: float, end: float) -> Place:
 
 
 def ticks(low: float, high: float) -> list[float]:
-    """Round numbers between ``low`` and ``high``, three to seven of them.
+    """Round numbers between ``low`` and ``high``, three to six of them.
 
     >>> ticks(0, 0.043)
-    [0.0, 0.01, 0.02, 0.03, 0.04]
+    [0.0, 0.02, 0.04]
     """
     span = high - low
     power = 10.0 ** (len(f"{span:.0f}") - 1) if span >= 1 else 10.0 ** -len(f"{1 / span:.0f}")

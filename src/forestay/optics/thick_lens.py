@@ -92,7 +92,7 @@ def shaped(
     NaN where no such lens exists (a shape factor beyond 1 in a strong negative lens that is too thick).
 
     >>> lens = shaped(power_d=22.0, index=1.47, humour_index=1.336, shape_factor=0.0, thickness_mm=0.8)
-    >>> round(1 / lens.front_per_mm, 3)
+    >>> round(float(1 / lens.front_per_mm), 3)
     12.145
     """
     a, p = index - humour_index, np.asarray(power_d) / 1000
@@ -119,8 +119,8 @@ def usual_thickness_mm(
 
     >>> constants = LensShapeConstants(optic_diameter_mm=6.0, edge_mm=0.25)
     >>> round(float(usual_thickness_mm(power_d=22.0, index=1.47, humour_index=1.336, shape_factor=0.0,
-    ...                                constants=constants)), 3)
-    0.999
+    ...                                constants=constants)), 4)
+    1.0004
     """
     lens = shaped(
         power_d=np.maximum(power_d, 0),
