@@ -28,7 +28,7 @@ types: $(VENV)/.checks ## strict types
 tests: $(VENV)/.checks ## the tests; Chromium and PostgreSQL are installed where they are missing
 	CHROMIUM="$$(sh packaging/chromium.sh)" && export CHROMIUM OPENBLAS_NUM_THREADS=1 && \
 		POSTGRESQL_BIN="$$(sh packaging/postgresql.sh)" && export POSTGRESQL_BIN OPENBLAS_NUM_THREADS=1 && \
-		$(VENV)/bin/pytest --numprocesses auto --dist loadfile
+		$(VENV)/bin/pytest --numprocesses auto --dist loadfile --no-loadscope-reorder
 
 docs: $(VENV)/.checks ## the documentation, with warnings as errors, and its examples
 	$(VENV)/bin/sphinx-build --fail-on-warning --quiet -b html docs docs/_build/html

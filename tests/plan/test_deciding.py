@@ -13,6 +13,7 @@ from tests.plan.cases import changed, planned
 GAP = "trauma-gap"
 LONG = "long-vitrectomised-only-eye"
 BROWN = "brown-pseudoexfoliation"
+HARD = "hard-poor-endothelium"
 # Rules of practice as the management evidence gives them: F1 and F2 (first and second eye), A2 (INR), section 1 (loose
 # lens, ring, fixation), section 4 (infection after 4 to 7 days), section 6 (refraction stable at two weeks).
 VERDICTS: list[tuple[str, dict[str, Any], str, str]] = [
@@ -47,7 +48,7 @@ VERDICTS: list[tuple[str, dict[str, Any], str, str]] = [
     (BROWN, {"fellow__days_since_surgery": 3}, "operate-later", "fellow-just-operated"),
     (BROWN, {"fellow__complication": "infection"}, "operate-later", "fellow-infected"),
     (
-        BROWN,
+        HARD,
         {"fellow__complication": "vitreous-loss", "theatre__surgeon_grade": "junior-trainee"},
         "refer",
         "fellow-capsule-trainee",

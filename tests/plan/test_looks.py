@@ -75,7 +75,7 @@ def test_across_from_the_gap_the_fibres_rest_best_and_in_it_the_bag_lies_best() 
 def test_a_line_says_what_another_opening_does_and_why() -> None:
     found = compare(planned(raw(GAP)), planned(raw(GAP), ring_gap_clock=5.0))
     assert found.line.startswith("Opening of the ring at 11 to 5 o'clock: ")
-    assert "the bag lies nearer its middle" in found.line
+    assert "nearer the middle than before" in found.line
     assert "the zonule has more room at 1 of 3 steps, less at the others" in found.line
     assert {i.why for i in found.items} == {"opening of the ring at 11 to 5 o'clock"}
 
@@ -128,9 +128,10 @@ def test_the_quick_plan_gives_the_numbers_of_the_whole(name: str, moved: dict[st
     assert quick.measures == full.measures
     assert quick.drawing == full.drawing
     assert quick.ring_rest == full.ring_rest
-    assert (quick.decision, quick.chosen.technique, quick.steps, quick.kit) == (
-        full.decision, full.chosen.technique, full.steps, full.kit,
-    )  # fmt: skip
+    assert (quick.decision, quick.chosen.technique, quick.kit) == (full.decision, full.chosen.technique, full.kit)
+    # What a sign would make of the estimate, and what helps then, is tried out in the whole plan only.
+    done, doing = ([replace(step, cues=()) for step in plan.steps] for plan in (full, quick))
+    assert doing == done
     for one, other in zip(quick.margins, full.margins, strict=True):
         assert (one.key, one.needs, one.has, one.margin, one.says, one.widen) == (
             other.key, other.needs, other.has, other.margin, other.says, other.widen,

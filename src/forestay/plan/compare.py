@@ -214,11 +214,11 @@ def _ring_rest(before: Plan, after: Plan, moved: Sequence[Cause]) -> Iterator[Ch
     if one.off_centre is not None and two.off_centre is not None:
         by = two.off_centre - one.off_centre
         if by > WRITTEN_TOLERANCE:
-            words = tr("the bag lies further off centre ({words})", words=two.words)
+            words = tr("{words}: further than before", words=two.words)
         elif by < -WRITTEN_TOLERANCE:
-            words = tr("the bag lies nearer its middle ({words})", words=two.words)
+            words = tr("{words}: nearer the middle than before", words=two.words)
         else:
-            words = tr("the bag lies as far off centre, another way ({words})", words=two.words)
+            words = tr("{words}: as far as before, another way", words=two.words)
     yield Change(Weight.MOVED, "ring-rest", words, _why(moved, ("measure.ring", "signs")))
 
 

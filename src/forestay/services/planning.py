@@ -113,7 +113,8 @@ def usual_make(*, quick: bool = False, lenses: LensShelf | None = None, practice
     """``plan.make`` with the context that ships, read once, the shelf of ``lenses``, and the own figures of ``practice``.
 
     ``quick`` leaves out what no control under the hand shows: margins of techniques that do not come first, the search
-    for supports, and the interval of loads that only rank. Every number that it gives is that of the whole plan.
+    for supports, the interval of loads that only rank, and what a sign at surgery would change. Every number that it
+    gives is that of the whole plan.
     """
     from forestay.plan.make import make
 
