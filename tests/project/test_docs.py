@@ -20,6 +20,7 @@ import pytest
 
 from forestay.calc.table import CALCULATIONS
 from forestay.evidence import default_evidence
+from forestay.eye.lens_shelf import read_lens_shelf
 from forestay.eye.records import CaseFile
 from forestay.eye.validation import validate
 from tests.project.source import ROOT
@@ -205,6 +206,8 @@ def test_toml_of_a_page_is_a_case_file_or_a_row(where: str, text: str) -> None:
     assert data, where
     if "person" in data:
         assert validate(CaseFile, data).eye.side in ("left", "right")
+    elif "lens" in data:
+        assert read_lens_shelf(text.encode(), where).lens
     else:
         assert {"key", "value", "unit", "meaning", "source", "standing"} <= set(data["row"][0])
 

@@ -308,6 +308,7 @@ def problem_of(
     sheets: Sequence[Sheet],
     bed_mn_per_mm: float,
 ) -> Problem:
+    """The discs of all draws, ready to be solved; inputs as :func:`equilibrium`, ``bed_mn_per_mm``: vitreous [mN/mm]."""
     share = _checked_support(support)
     springs = [
         np.asarray(v, dtype=np.float64)
