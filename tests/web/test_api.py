@@ -8,6 +8,7 @@ import pytest
 import schemathesis
 from hypothesis import HealthCheck, settings
 from schemathesis import Case
+from schemathesis.specs.openapi.checks import positive_data_acceptance
 
 from forestay import __version__
 from forestay.calc.table import CALCULATIONS
@@ -84,7 +85,12 @@ schema = schemathesis.openapi.from_asgi(
 )
 
 
+BEYOND_A_DESCRIPTION = {"POST /api/cases/{case_id}/facts": [positive_data_acceptance]}
+"""A fact's body is a text that is itself JSON of its kind, and its header names the case of the address: no description
+in JSON Schema says so, so what follows the description may still be refused. Accepted facts have tests of their own."""
+
+
 @schema.parametrize()
 @settings(max_examples=25, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
 def test_whatever_is_sent_is_answered_as_described(case: Case) -> None:
-    case.call_and_validate()
+    case.call_and_validate(excluded_checks=BEYOND_A_DESCRIPTION.get(case.operation.label))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
+from collections.abc import Sequence
 from pathlib import Path
 from traceback import extract_tb
 from typing import Any
@@ -13,6 +14,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.routing import BaseRoute, Match
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from forestay.errors import ForestayError, InvalidInput, NotFound
@@ -104,8 +106,22 @@ def install(app: FastAPI, renderer: Renderer) -> None:
         answer = failure_answer(request, words, renderer)
         answer.status_code = failure.status_code
         answer.headers.update(failure.headers or {})
+        if "allow" in answer.headers:
+            answer.headers["allow"] = ", ".join(_methods(app.routes, request.scope))
         return answer
 
     app.add_exception_handler(ForestayError, expected)
     app.add_exception_handler(RequestValidationError, malformed)
     app.add_exception_handler(HTTPException, turned_away)
+
+
+def _methods(routes: Sequence[BaseRoute], scope: Scope) -> list[str]:
+    """Every method that some route takes at this address: two routes may share one address."""
+    found: set[str] = set()
+    for route in routes:
+        inner = getattr(getattr(route, "original_router", None), "routes", None)
+        if inner is not None:
+            found.update(_methods(inner, scope))
+        elif route.matches(scope)[0] != Match.NONE:
+            found.update(getattr(route, "methods", None) or ())
+    return sorted(found)
