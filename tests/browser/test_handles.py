@@ -70,7 +70,7 @@ def test_the_opening_of_the_ring_goes_round_and_says_what_it_does_to_the_bag(pag
     expect(label).to_contain_text("bag off centre by")
     assert label.inner_text() != before
     expect(_line(page)).to_contain_text("Opening of the ring at 11 to ")
-    expect(_line(page)).to_contain_text("the bag lies")
+    expect(_line(page)).to_contain_text("than before")
 
 
 def test_an_end_of_the_gap_goes_round_by_whole_hours(page: Page) -> None:
