@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 from dataclasses import asdict
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from forestay.cli.reading import print_json
 from forestay.text import tr
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def audit(folder: Folder, *, as_json: Annotated[bool, typer.Option("--json", hel
 
     found = run(sorted(folder.glob("invented-*.parquet")), default_evidence().reader())
     if as_json:
-        sys.stdout.write(json.dumps(asdict(found), indent=2, allow_nan=False) + "\n")
+        print_json(asdict(found))
         return
     typer.echo(
         tr(

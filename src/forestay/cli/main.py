@@ -15,6 +15,7 @@ import typer
 from typer.exceptions import TyperException
 
 from forestay import __version__
+from forestay.cli.reading import bytes_of, print_json
 from forestay.errors import ForestayError, InvalidInput, UnreadableFile
 from forestay.text import tr
 
@@ -39,24 +40,6 @@ LensesOption = Annotated[
 JsonOption = Annotated[bool, typer.Option("--json", help="Answer in JSON.")]
 
 
-def _bytes_of(path: Path, argument: str) -> tuple[bytes, str]:
-    if str(path) == "-":
-        return sys.stdin.buffer.read(), tr("standard input")
-    try:
-        return path.read_bytes(), path.name
-    except OSError as wrong:
-        raise UnreadableFile(
-            tr("{name} cannot be read: {why}.", name=str(path), why=wrong.strerror or str(wrong)),
-            field=argument,
-            value=str(path),
-            allowed=tr("a file that can be read"),
-        ) from None
-
-
-def _print_json(value: Any) -> None:
-    sys.stdout.write(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False) + "\n")
-
-
 @app.command()
 def plan(
     case: CaseArgument,
@@ -74,7 +57,7 @@ def plan(
     from forestay.plan.make import make
     from forestay.plan.model import as_dict
 
-    data, name = _bytes_of(case, "CASE")
+    data, name = bytes_of(case, "CASE")
     situation = read_case(data, name)
     context = Context.default(lenses=_lenses(lenses))
     if devices is not None:
@@ -83,7 +66,7 @@ def plan(
 
         from forestay.plan.device_shelf import read_shelf
 
-        shelf = read_shelf(*_bytes_of(devices, "--devices"))
+        shelf = read_shelf(*bytes_of(devices, "--devices"))
         context = replace(context, devices=shelf, today=datetime.now().astimezone().date())
     made = make(situation, context)
     label = Path(name).stem
@@ -91,7 +74,7 @@ def plan(
     if pdf is not None:
         _write_pdf(pdf, made, label, invented)
     if as_json:
-        _print_json(as_dict(made))
+        print_json(as_dict(made))
     else:
         from forestay.report.readable import readable
 
@@ -106,7 +89,7 @@ def _lenses(path: Path | None) -> Any:
         return None
     from forestay.eye.lens_shelf import read_lens_shelf
 
-    return read_lens_shelf(*_bytes_of(path, "--lenses"))
+    return read_lens_shelf(*bytes_of(path, "--lenses"))
 
 
 def _write_pdf(path: Path, made: Any, label: str, invented: bool) -> None:
@@ -139,10 +122,10 @@ def check(case: CaseArgument, as_json: JsonOption = False) -> None:
     from forestay.eye.plausibility import check as find
     from forestay.eye.plausibility import refuse_if_needed
 
-    data, name = _bytes_of(case, "CASE")
+    data, name = bytes_of(case, "CASE")
     findings = find(read_case(data, name).case)
     if as_json:
-        _print_json([f.as_dict() for f in findings])
+        print_json([f.as_dict() for f in findings])
     elif findings:
         for f in findings:
             typer.echo(f"{tr(f.level):<8} {f.field}: {f.why}")
@@ -175,15 +158,15 @@ def calc(
         raise InvalidInput(tr("Name a calculation, or use --list."), field="NAME", allowed=", ".join(CALCULATIONS))
     row = find(name)
     if schema:
-        _print_json({"input": row.input.model_json_schema(), "output": row.output.model_json_schema()})
+        print_json({"input": row.input.model_json_schema(), "output": row.output.model_json_schema()})
         return
     from forestay.calc.many import answer_json
 
-    _print_json(answer_json(row, _json_text(file)))
+    print_json(answer_json(row, _json_text(file)))
 
 
 def _json_text(file: Path | None) -> bytes:
-    data, _ = _bytes_of(file if file is not None else Path("-"), "FILE")
+    data, _ = bytes_of(file if file is not None else Path("-"), "FILE")
     return data
 
 

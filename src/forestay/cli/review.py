@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import sys
 from contextlib import closing
 from datetime import date
 from typing import Annotated
@@ -11,6 +9,7 @@ from typing import Annotated
 import typer
 
 from forestay.cli.exchange import Db
+from forestay.cli.reading import print_json
 from forestay.errors import InvalidInput
 from forestay.text import tr
 
@@ -50,7 +49,7 @@ def review(
         with closing(open_store(db)) as store:
             found, _ = look_back(store, selection)
     if as_json:
-        sys.stdout.write(json.dumps(as_dict(found), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+        print_json(as_dict(found))
     else:
         typer.echo(readable(found))
     if found.signals:
