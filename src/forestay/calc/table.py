@@ -15,6 +15,7 @@ FAMILIES = (
     "lens_length",
     "lens_error",
     "lens_formulas",
+    "lens_readings",
     "lens_shelf",
     "astigmatism",
     "incision",

@@ -40,7 +40,19 @@ GROUPS: tuple[tuple[str, type[Measured] | type[Found], tuple[str, ...]], ...] = 
         ),
     ),
     ("pressure", Measured, _keys("eye", "pressure_mmhg")),
-    ("length", Measured, _keys("biometry", "axial_length_mm", "axial_length_method", "posterior_segment_scan")),
+    (
+        "length",
+        Measured,
+        _keys(
+            "biometry",
+            "axial_length_mm",
+            "axial_length_method",
+            "second_length_mm",
+            "second_length_method",
+            "old_refraction_d",
+            "posterior_segment_scan",
+        ),
+    ),
     ("keratometry", Measured, _keys("biometry", "k1_d", "k1_axis_deg", "k2_d", "k2_axis_deg", "white_to_white_mm")),
     ("depth", Measured, _keys("biometry", "chamber_depth_mm", "lens_thickness_mm")),
     (

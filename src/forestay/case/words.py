@@ -116,6 +116,7 @@ def _fellow(left: Values) -> str:
         told.append(tr("refraction {refraction:+.2f} D", refraction=refraction))
     if planned is not None:
         told.append(tr("aimed at {refraction:+.2f} D", refraction=planned))
+    known |= {path.replace("biometry.", "fellow.", 1): value for path, value in inner.items()}
     told += [_plain(path, value) for path, value in known.items()]
     return tr("fellow eye: {what}", what=" · ".join(word for word in told if word))
 

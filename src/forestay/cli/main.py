@@ -119,8 +119,8 @@ def _width() -> int:
 def check(case: CaseArgument, as_json: JsonOption = False) -> None:
     """Plausibility of a case file only: findings with field, value, level and why."""
     from forestay.case.case_file import read_case
-    from forestay.eye.plausibility import check as find
     from forestay.eye.plausibility import refuse_if_needed
+    from forestay.plan.consistency import check as find
 
     data, name = bytes_of(case, "CASE")
     findings = find(read_case(data, name).case)

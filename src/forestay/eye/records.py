@@ -97,6 +97,8 @@ class Biometry(Record):
 
     axial_length_mm: Annotated[float, within("axial_length_mm")] | None = None
     axial_length_method: LengthMethod | None = Field(default=None, description="how the length was measured")
+    second_length_mm: Annotated[float, within("second_length_mm")] | None = None
+    second_length_method: LengthMethod | None = Field(default=None, description="how the second reading was taken")
     k1_d: Annotated[float, within("k1_d")] | None = None
     k1_axis_deg: Annotated[float, within("k1_axis_deg")] | None = None
     k2_d: Annotated[float, within("k2_d")] | None = None
@@ -109,6 +111,7 @@ class Biometry(Record):
     posterior_segment_scan: Literal["none", "normal", "staphyloma", "detachment", "other"] | None = Field(
         default=None, description="ultrasound of the posterior segment: not done, or what it shows"
     )
+    old_refraction_d: Annotated[float, within("old_refraction_d")] | None = None
 
 
 class FellowEye(Record):
@@ -119,6 +122,7 @@ class FellowEye(Record):
     k2_d: Annotated[float, within("k2_d")] | None = None
     chamber_depth_mm: Annotated[float, within("chamber_depth_mm")] | None = None
     refraction_d: Annotated[float, within("refraction_d")] | None = None
+    old_refraction_d: Annotated[float, within("old_refraction_d")] | None = None
     lens_power_d: Annotated[float, within("lens_power_d")] | None = None
     operated: bool | None = Field(default=None, description="the fellow eye has had its cataract operation")
     zonular_complication: bool | None = Field(default=None, description="its operation met a zonular complication")

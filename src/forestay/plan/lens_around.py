@@ -16,6 +16,7 @@ from forestay.optics.chance import Region
 from forestay.optics.lens_kinds import LENS_KINDS, kind_words
 from forestay.optics.lens_model import Measured
 from forestay.optics.positions import ALL_POSITIONS
+from forestay.plan.consistency import readings_of, readings_words, refraction_misfit_d
 from forestay.plan.lens_model import LensBox, LensFormula, LensPosition, LensRemeasure
 from forestay.plan.offers import Offer
 from forestay.plan.prediction import DEFAULT_STEP_D, Predictor
@@ -225,6 +226,7 @@ def learnt_of(offer: Offer, eye: Predictor, target_d: float, use: Reader) -> tup
                     power=power,
                 )
             )
+    said += _fits(offer, use)
     if case.signs.pseudoexfoliation:
         most = use.number("lens_bias.pseudoexfoliation_most_d")
         said.append(
@@ -235,3 +237,25 @@ def learnt_of(offer: Offer, eye: Predictor, target_d: float, use: Reader) -> tup
             )
         )
     return tuple(said), doubts
+
+
+def _fits(offer: Offer, use: Reader) -> list[str]:
+    """What a second reading and the old refractions say of the length; where they contradict it a check says so."""
+    case = offer.setting.case
+    said = []
+    readings = readings_of(case, use)
+    if readings is not None:
+        says = readings_words(readings)
+        agree = tr("they agree") if readings.agreement == "agree" else tr("they do not agree: see the checks")
+        said.append(tr("{says}; {agree}. The powers rest on the first.", says=says, agree=agree))
+    misfit = refraction_misfit_d(case, use)
+    if misfit is not None:
+        said.append(
+            tr(
+                "Before the cataract the two eyes' refractions differed by {d:.2f} D more or less than their lengths and"
+                " corneas explain; up to {most:.1f} D is taken to fit.",
+                d=abs(misfit),
+                most=use.number("two_eyes.refraction_misfit_d"),
+            )
+        )
+    return said

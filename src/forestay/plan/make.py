@@ -10,12 +10,13 @@ from typing import Any
 from forestay import __version__
 from forestay.answer import Doubt, unique
 from forestay.evidence import Reader
-from forestay.eye.plausibility import check, refuse_if_needed
+from forestay.eye.plausibility import refuse_if_needed
 from forestay.eye.records import CaseFile
 from forestay.eye.situation import Situation
 from forestay.plan import margins_back, margins_front
 from forestay.plan.astigmatism_part import astigmatism_plan
 from forestay.plan.choose import Verdict, choose, judge, leaders, rank
+from forestay.plan.consistency import check
 from forestay.plan.context import Context
 from forestay.plan.cue_findings import with_findings
 from forestay.plan.deciding import decide, verdict_of

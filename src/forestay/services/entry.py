@@ -17,10 +17,11 @@ from forestay.case.fields import check_values, nested, slot
 from forestay.case.fold import Claim, claims_by_slot, disputed
 from forestay.case.from_file import GROUPS
 from forestay.errors import ForestayError, InvalidInput
-from forestay.eye.plausibility import Finding, check
+from forestay.eye.plausibility import Finding
 from forestay.eye.records import CaseFile
 from forestay.eye.situation import Situation
 from forestay.eye.validation import validate
+from forestay.plan.consistency import check
 from forestay.services import cases
 from forestay.services.cases import Who
 from forestay.store.interface import FactStore

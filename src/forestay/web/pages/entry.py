@@ -16,7 +16,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from forestay.case.fields import SECTIONS
 from forestay.errors import ForestayError, InvalidInput, NotFound
-from forestay.eye.plausibility import check
+from forestay.plan.consistency import check
 from forestay.services.entry import plausible
 from forestay.services.planning import Desk, caution
 from forestay.text import tr
