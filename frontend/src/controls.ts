@@ -29,13 +29,37 @@ function isControl(target: EventTarget | null): target is Field {
   return field && target.form !== null && target.form === controlsForm();
 }
 
+function stepOf(target: EventTarget | null): HTMLButtonElement | null {
+  const button = target instanceof Element ? target.closest<HTMLButtonElement>("button.step") : null;
+  return button?.form && button.form === controlsForm() ? button : null;
+}
+
+function press(button: HTMLButtonElement): void {
+  const [name, by] = button.value.split(":");
+  if (name !== undefined) stepBy(name, Number(by));
+}
+
+// An answer that comes between press and release puts a new button in the place of the pressed one, and the browser makes
+// no click of the two: it counts all the same.
+function listenAcrossAnswers(): void {
+  let pressed: HTMLButtonElement | null = null;
+  document.addEventListener("pointerdown", (event) => {
+    pressed = stepOf(event.target);
+  });
+  document.addEventListener("pointerup", (event) => {
+    const released = stepOf(event.target);
+    if (pressed && released && !pressed.isConnected && pressed.value === released.value) press(released);
+    pressed = null;
+  });
+}
+
 export function listenToControls(): void {
+  listenAcrossAnswers();
   document.addEventListener("click", (event) => {
-    const button = event.target instanceof Element ? event.target.closest<HTMLButtonElement>("button.step") : null;
-    if (!button || button.form !== controlsForm()) return;
+    const button = stepOf(event.target);
+    if (!button) return;
     event.preventDefault();
-    const [name, by] = button.value.split(":");
-    if (name !== undefined) stepBy(name, Number(by));
+    press(button);
   });
   document.addEventListener("click", (event) => {
     const button = event.target instanceof Element ? event.target.closest<HTMLButtonElement>("button.set") : null;

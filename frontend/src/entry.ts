@@ -1,6 +1,6 @@
 // Forms of facts: each field is checked while it is typed, and kept on a pause or when it is left. What the page says of it
 // is the server's answer, row by row; a field that could not be sent says so and is sent again with the same identity.
-import htmx from "htmx.org/dist/htmx.esm.js";
+import { fetchPart } from "./part";
 
 const CHECK_MS = 350;
 const PAUSE_MS = 1500;
@@ -171,15 +171,8 @@ function refreshSoon(): void {
 }
 
 async function refresh(main: HTMLElement): Promise<void> {
-  const since = main.dataset["head"] ?? "";
-  for (const part of ["look", "below"]) {
-    if (!document.getElementById(part)) continue;
-    await htmx.ajax("GET", `/cases/${main.dataset["case"] ?? ""}?since=${since}`, {
-      target: `#${part}`,
-      swap: "outerHTML",
-      headers: { "HX-Target": `div#${part}` },
-    });
-  }
+  const address = `/cases/${main.dataset["case"] ?? ""}?since=${main.dataset["head"] ?? ""}`;
+  for (const part of ["look", "below"] as const) await fetchPart(part, address);
 }
 
 async function undo(button: HTMLButtonElement, row: HTMLElement): Promise<void> {

@@ -1,7 +1,7 @@
 // A look: the plan with some controls moved, asked of the server. One question is under way at a time; what is moved
 // meanwhile is asked next, and only the latest of it. What lies below (steps, kit, options) is marked as old at once and
 // fetched when the hand rests.
-import htmx from "htmx.org/dist/htmx.esm.js";
+import { fetchPart } from "./part";
 
 const waiting = new Map<string, string>();
 const REST_MS = 150;
@@ -80,14 +80,6 @@ async function answerAll(): Promise<void> {
     if (address === "") document.querySelector("#below")?.removeAttribute("aria-busy");
     else resting = window.setTimeout(() => void answerBelow(address), REST_MS);
   }
-}
-
-function fetchPart(part: string, address: string): Promise<void> {
-  return htmx.ajax("GET", address, {
-    target: `#${part}`,
-    swap: "outerHTML",
-    headers: { "HX-Target": `div#${part}` },
-  });
 }
 
 async function answerBelow(address: string): Promise<void> {

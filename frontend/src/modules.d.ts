@@ -1,5 +1,6 @@
 declare module "htmx.org/dist/htmx.esm.js" {
   interface Swap {
+    source: Element;
     target: string;
     swap: string;
     headers: Record<string, string>;

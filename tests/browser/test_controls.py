@@ -7,7 +7,7 @@ import re
 from collections.abc import Callable
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from tests.browser.reading import field, handle, margin, middle, open_case
 
@@ -85,6 +85,35 @@ def test_every_quick_press_counts(page: Page) -> None:
         page.locator(f"#control-{SIZE}-less").click(no_wait_after=True)
     expect(page.locator(".trying b", has_text=f"{start - 0.5:g} mm")).to_be_visible()
     assert float(field(page, SIZE).input_value()) == pytest.approx(start - 0.5)
+
+
+def test_what_lies_below_holds_up_no_look(page: Page) -> None:
+    def hold_below(route: Route) -> None:
+        if route.request.headers.get("hx-target") != "div#below":
+            route.continue_()
+
+    open_case(page, CASE)
+    start = float(field(page, SIZE).input_value())
+    page.route(f"**/cases/{CASE}/margins?*", hold_below)
+    with page.expect_request(lambda request: request.headers.get("hx-target") == "div#below"):
+        page.locator(f"#control-{SIZE}-less").click()
+    for pressed in (2, 3):
+        page.locator(f"#control-{SIZE}-less").click()
+        expect(page.locator(".trying b", has_text=f"{start - 0.1 * pressed:g} mm")).to_be_visible()
+    page.unroute_all()  # which lets the held ones go on
+    expect(page.locator("#below")).not_to_have_attribute("aria-busy", "true")
+    assert float(field(page, SIZE).input_value()) == pytest.approx(start - 0.3)
+
+
+def test_a_press_counts_when_an_answer_comes_between_press_and_release(page: Page) -> None:
+    open_case(page, CASE)
+    start = float(field(page, SIZE).input_value())
+    x, y = middle(page.locator(f"#control-{SIZE}-less"))
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.locator(f"#control-{SIZE}-less").evaluate("button => button.replaceWith(button.cloneNode(true))")
+    page.mouse.up()
+    expect(page.locator(".trying b", has_text=f"{start - 0.1:g} mm")).to_be_visible()
 
 
 def test_the_focus_stays_where_the_hand_is(page: Page) -> None:

@@ -1,0 +1,26 @@
+// Fetches a part of the page anew. Parts come each on its own way, so that a slow one holds up no other; of one part one
+// request is under way at a time. A look is never left out, for its answer is waited for; of several for what lies below
+// only the latest is sent.
+import htmx from "htmx.org/dist/htmx.esm.js";
+
+export type Part = "look" | "below";
+
+// Requests of one source wait for one another and may be dropped there: each part has a source of its own, which stays.
+const SOURCES: Record<Part, Element> = { look: document.documentElement, below: document.body };
+const before: Record<Part, Promise<void>> = { look: Promise.resolve(), below: Promise.resolve() };
+const latest: Record<Part, number> = { look: 0, below: 0 };
+
+export function fetchPart(part: Part, address: string): Promise<void> {
+  const turn = ++latest[part];
+  const answer = before[part].then(async () => {
+    if ((part === "below" && turn !== latest[part]) || !document.getElementById(part)) return;
+    await htmx.ajax("GET", address, {
+      source: SOURCES[part],
+      target: `#${part}`,
+      swap: "outerHTML",
+      headers: { "HX-Target": `div#${part}` },
+    });
+  });
+  before[part] = answer.catch(() => undefined);
+  return answer;
+}
