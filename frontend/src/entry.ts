@@ -52,7 +52,7 @@ function textOf(row: HTMLElement): string {
   return [...sent.getAll(path), ...(method === null ? [] : [method])].join(" ").trim();
 }
 
-function changed(row: HTMLElement): boolean {
+export function changed(row: HTMLElement): boolean {
   return textOf(row) !== (sentOf(row).get(`was_${pathOf(row)}`) ?? "");
 }
 

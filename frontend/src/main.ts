@@ -5,6 +5,7 @@ import { listenToControls } from "./controls";
 import { listenToHandles } from "./handles";
 import { listenToEntry } from "./entry";
 import { keepPlace } from "./keep";
+import { listenToOthers } from "./live";
 import { listenInTheatre } from "./theatre";
 import { listenToWeights } from "./weigh";
 
@@ -14,3 +15,4 @@ keepPlace();
 listenToEntry();
 listenInTheatre();
 listenToWeights();
+listenToOthers();

@@ -1,6 +1,8 @@
 // Theatre: keys and foot pedal press what is on the screen, the timer counts, the wall follows. What is pressed is a plain
 // form: the page works without this file.
 
+import { isLive } from "./live";
+
 const FOLLOW_MS = 3000;
 const TICK_MS = 1000;
 const KEPT = "keys-off";
@@ -47,9 +49,9 @@ function tick(): void {
 
 async function follow(): Promise<void> {
   const wall = document.querySelector<HTMLElement>("main.theatre.wall");
-  if (!wall) return;
+  if (!wall || isLive()) return;
   try {
-    const answer = await fetch(window.location.href);
+    const answer = await fetch(window.location.href, { headers: { "X-Forestay-By-Itself": "1" } });
     if (!answer.ok) return;
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("main.theatre");
     if (fresh && fresh.textContent !== wall.textContent) wall.replaceWith(fresh);

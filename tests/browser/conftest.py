@@ -12,7 +12,7 @@ import pytest
 import uvicorn
 from playwright.sync_api import BrowserContext, ConsoleMessage, Page
 
-from forestay.web.serve import HOST, application, listen
+from forestay.web.serve import HOST, Server, application, listen
 
 USUAL = "/usr/bin/chromium"
 WAIT_S = 30
@@ -46,7 +46,7 @@ def base_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     db = tmp_path_factory.mktemp("browser") / "cases.sqlite"
     with listen(0) as opened:
         app = application(str(db), demo=True)
-        server = uvicorn.Server(uvicorn.Config(app, log_level="warning", access_log=False))
+        server = Server(uvicorn.Config(app, log_level="warning", access_log=False))
         running = threading.Thread(target=server.run, kwargs={"sockets": [opened]})
         running.start()
         try:

@@ -279,3 +279,17 @@ def test_any_text_is_a_question_or_one_sentence_and_never_a_fault_of_the_databas
     with suppress(InvalidInput):
         asked = question(text)
         assert ASKED.search(asked, limit=3) == []
+
+
+def test_the_end_of_a_case_is_told_and_whoever_listens_hears_of_new_facts_once(store: FactStore) -> None:
+    heard: list[str] = []
+    with pytest.raises(NotFound):
+        store.head("M-1")
+    end = store.listen(heard.append)
+    store.append("M-1", facts(1, 2))
+    assert (store.head("M-1"), heard) == (2, ["M-1"])
+    store.append("M-1", facts(1, 2))  # a repeat brings nothing new
+    assert heard == ["M-1"]
+    end()
+    store.append("M-1", facts(3))
+    assert (store.head("M-1"), heard) == (3, ["M-1"])

@@ -24,6 +24,8 @@ class Rule:
     may: str
     reads: bool
     """Whether an answer shows a case, which is noted."""
+    by_itself: bool = False
+    """Whether a page asks this by itself, which keeps no session alive."""
     only: tuple[str, ...] = ()
     """Beginnings of addresses that a wide row is narrowed to."""
 
@@ -83,6 +85,7 @@ def table() -> Table:
                 methods=frozenset(row["methods"]),
                 may=row["may"],
                 reads=row.get("reads", False),
+                by_itself=row.get("by_itself", False),
                 only=tuple(row.get("only", ())),
             )
             for row in told["route"]

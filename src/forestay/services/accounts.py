@@ -131,8 +131,11 @@ class Accounts:
         self.note("switch by PIN" if by_pin else "sign in", whose.id, device_id)
         return SignedIn(token, table().limits["absolute_hours"] * 3600)
 
-    def actor(self, token: str | None) -> Actor | None:
-        """Who is signed in with this token; None where the session has ended, by whatever reason."""
+    def actor(self, token: str | None, *, by_hand: bool = True) -> Actor | None:
+        """Who is signed in with this token; None where the session has ended, by whatever reason.
+
+        ``by_hand`` is False where the page asks by itself: that keeps no session alive.
+        """
         found = self.rows.session(_hash(token)) if token else None
         if found is None:
             return None
@@ -147,7 +150,7 @@ class Accounts:
         ):
             self.rows.end(at=self._now(), token=session.token)
             return None
-        if idle > SEEN_EVERY:
+        if by_hand and idle > SEEN_EVERY:
             self.rows.seen(session.token, at=self._now())
         return Actor(
             account=whose.id,

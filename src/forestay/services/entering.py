@@ -93,3 +93,9 @@ def after(store: FactStore, case_id: str, sequence: int) -> list[dict[str, Any]]
 def _line(link: Link) -> dict[str, Any]:
     body = None if link.body is None else link.body.decode()
     return {"header": link.header.as_dict(), "body": body, "chain": link.chain.hex()}
+
+
+def by_others(store: FactStore, case_id: str, after: int, head: int, *, author: str, device: str) -> int:
+    """How many of the facts after ``after`` up to ``head`` came from another author or another device."""
+    links = store.links_at(case_id, range(after + 1, head + 1))
+    return sum((link.header.author, link.header.device) != (author, device) for link in links)

@@ -155,6 +155,11 @@ class Desk:
         """The pseudonym under which this request keeps things."""
         return self._who.author
 
+    @property
+    def device(self) -> str:
+        """The device from which this request keeps things."""
+        return self._who.device
+
     def check(self, kind: Kind, author: str, device: str) -> None:
         """Refuse a fact that whoever asks may not send; without accounts everything may come."""
         actor.check_fact(kind, author, device)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Protocol
@@ -88,6 +88,15 @@ class FactStore(Protocol):
 
     def links_at(self, case_id: str, sequences: Iterable[int]) -> list[Link]:
         """These facts of a case, by their place; an unknown case is an error."""
+
+    def head(self, case_id: str) -> int:
+        """The last server sequence of a case, at little cost; an unknown case is an error."""
+
+    def listen(self, listener: Callable[[str], None]) -> Callable[[], None]:
+        """Call ``listener`` with the case after this program kept facts of it; what is given back ends that.
+
+        It is called from any thread and must return at once. Facts that another program keeps are not announced.
+        """
 
     def cases(self) -> list[str]:
         """The cases kept, in order of arrival, without those that were erased."""

@@ -11,6 +11,7 @@ from uuid import UUID
 from forestay.case.chain import Link, accept, continuation, erase, facts_of, verify
 from forestay.case.fact import Fact
 from forestay.case.fold import conflict
+from forestay.store.announcing import Announcing
 from forestay.store.interface import Hit, Identity, Standing, erased_case, no_such_case, now
 from forestay.store.question import Question, answers
 
@@ -18,12 +19,13 @@ MOST_FACTS = 5
 """Facts that are named for each case found."""
 
 
-class MemoryFactStore:
+class MemoryFactStore(Announcing):
     """Facts in memory. Keeps the contract of :class:`~forestay.store.interface.FactStore`."""
 
     def __init__(
         self, *, clock: Callable[[], datetime] = now, salt: Callable[[int], bytes] = secrets.token_bytes
     ) -> None:
+        super().__init__()
         self._clock = clock
         self._salt = salt
         self._cases: dict[str, list[Link]] = {}
@@ -42,6 +44,8 @@ class MemoryFactStore:
             added = accept(case_id, arriving, known, received_at=self._clock(), salt=self._salt)
             self._keep(case_id, added)
             kept = {link.header.id: link for link in [*known, *added]}
+        if added:
+            self.announce(case_id)
         return [Fact(kept[fact.header.id].header, fact.body) for fact in arriving]
 
     def adopt(self, case_id: str, links: Sequence[Link]) -> int:
@@ -56,6 +60,8 @@ class MemoryFactStore:
             self._keep(case_id, added)
             if added and all(link.body is None for link in links):
                 self._erased.add(case_id)
+        if added:
+            self.announce(case_id)
         return len(added)
 
     def _keep(self, case_id: str, added: list[Link]) -> None:
@@ -87,6 +93,10 @@ class MemoryFactStore:
         """See :meth:`~forestay.store.interface.FactStore.links_at`."""
         wanted = set(sequences)
         return [link for link in self.links(case_id) if link.sequence in wanted]
+
+    def head(self, case_id: str) -> int:
+        """See :meth:`~forestay.store.interface.FactStore.head`."""
+        return len(self.links(case_id))
 
     def cases(self) -> list[str]:
         """See :meth:`~forestay.store.interface.FactStore.cases`."""

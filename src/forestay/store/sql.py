@@ -19,12 +19,13 @@ from forestay.case.chain import Link, continuation, extend, facts_of, named_by, 
 from forestay.case.fact import Fact
 from forestay.case.fold import conflict
 from forestay.store import erasing, identities, indexing
+from forestay.store.announcing import Announcing
 from forestay.store.database import Database
 from forestay.store.interface import Hit, Identity, Standing, erased_case, no_such_case, now
 from forestay.store.question import Question
 from forestay.store.rows import case_number, insert_links, is_erased, links_named, links_of, tail_of
 from forestay.store.sealing import seal_head, seal_register
-from forestay.store.tables import case, erasure, fact
+from forestay.store.tables import case, erasure, fact, head
 
 DEVICE = {
     "sqlite": "max(CASE WHEN json_extract(CAST(header AS TEXT), '$.device') = :device "
@@ -34,7 +35,7 @@ DEVICE = {
 }
 
 
-class SqlFactStore:
+class SqlFactStore(Announcing):
     """Facts in a database. Keeps the contract of :class:`~forestay.store.interface.FactStore`."""
 
     def __init__(
@@ -45,6 +46,7 @@ class SqlFactStore:
         salt: Callable[[int], bytes] = secrets.token_bytes,
         key: Path | None = None,
     ) -> None:
+        super().__init__()
         self._clock = clock
         self._salt = salt
         self.database = Database(url, key=key)
@@ -64,6 +66,8 @@ class SqlFactStore:
                 self._keep(connection, case_id, number, added)
         except IntegrityError:
             raise conflict(arriving[0]) from None
+        if added:
+            self.announce(case_id)
         kept = {**tail.known, **{link.header.id: link for link in added}}
         return [Fact(kept[one.header.id].header, one.body) for one in arriving]
 
@@ -85,6 +89,8 @@ class SqlFactStore:
                     erasing.note_erased_elsewhere(connection, self.database, case_id, links, at=self._clock())
         except IntegrityError:
             raise conflict(Fact(links[0].header, b"")) from None
+        if added:
+            self.announce(case_id)
         return len(added)
 
     def _keep(self, connection: Connection, case_id: str, number: int | None, added: Sequence[Link]) -> None:
@@ -132,6 +138,12 @@ class SqlFactStore:
         """See :meth:`~forestay.store.interface.FactStore.links_at`."""
         with self.database.reading() as connection:
             return links_of(connection, self._number(connection, case_id), sequences)
+
+    def head(self, case_id: str) -> int:
+        """See :meth:`~forestay.store.interface.FactStore.head`."""
+        with self.database.reading() as connection:
+            number = self._number(connection, case_id)
+            return connection.scalar(select(head.c.sequence).where(head.c.case_number == number)) or 0
 
     def cases(self) -> list[str]:
         """See :meth:`~forestay.store.interface.FactStore.cases`."""

@@ -7,7 +7,7 @@ from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.staticfiles import StaticFiles
 
 from forestay import __version__
-from forestay.web import failures
+from forestay.web import failures, live
 from forestay.web.api import calc, facts, health
 from forestay.web.guard import Cookies, Guard
 from forestay.web.pages import (
@@ -53,6 +53,8 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(health.router)
     app.include_router(calc.router)
     app.include_router(facts.router(settings.desk))
+    app.state.live = live.Live()
+    app.include_router(live.router(settings.desk, app.state.live))
     for pages in (cases, entry, theatre, after, case, ways, review, day, consent):
         app.include_router(pages.router(settings.desk, renderer))
     for plain in (reference, evidence, sort):

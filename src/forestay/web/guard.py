@@ -29,6 +29,8 @@ from forestay.web.security import SAFE_METHODS
 SEE_OTHER = 303
 LARGEST_FORM_BYTES = 25_000_000
 TOKEN_HEADER = "x-forestay-token"  # noqa: S105 - the name of a header
+BY_ITSELF = "x-forestay-by-itself"
+"""A page's own script says so where nobody pressed anything: what it asks keeps no session alive."""
 FIELD = "csrf"
 REFUSALS = (401, 403, 429)
 
@@ -101,7 +103,11 @@ class Guard:
         if rule is not None and path.startswith("/static/"):
             await self.app(scope, receive, send)
             return
-        actor = await run_in_threadpool(self.accounts.actor, self.cookies.read(request.headers, self.cookies.session))
+        actor = await run_in_threadpool(
+            self.accounts.actor,
+            self.cookies.read(request.headers, self.cookies.session),
+            by_hand=not (BY_ITSELF in request.headers or (rule is not None and rule.by_itself)),
+        )
         with acting(actor):
             refusal = await self._refusal(request, rule, actor)
             if refusal is None and actor is not None and method not in SAFE_METHODS and not _open(rule):

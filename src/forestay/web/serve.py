@@ -36,6 +36,17 @@ class PortTaken(ForestayError):
     code = "port-taken"
 
 
+class Server(uvicorn.Server):
+    """A server that ends the streams of its application before it waits for the last answers."""
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """Stop."""
+        app = self.config.app
+        if isinstance(app, FastAPI):
+            app.state.live.close()
+        await super().shutdown(sockets)
+
+
 class Say(Protocol):
     """Where sentences for the person at the terminal go."""
 
@@ -102,7 +113,7 @@ def serve(
         tls = {"ssl_certfile": reach.certificate, "ssl_keyfile": reach.private_key} if reach.certificate else {}
         # raised again by the server where the shell lets an interruption through; started in the background it may not
         with suppress(KeyboardInterrupt):
-            uvicorn.Server(
+            Server(
                 uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, **tls)  # type: ignore[arg-type]
             ).run(sockets=[listening])
         say(tr("Stopped."))
