@@ -106,6 +106,8 @@ def test_cases_come_in_order_of_arrival_and_an_unknown_one_is_an_error(store: Fa
     for case in ("M-2", "M-10", "M-1"):
         store.append(case, [fact(length(23), int(case[2:]), case=case)])
     assert store.cases() == ["M-2", "M-10", "M-1"]
+    store.append("M-10", [fact(length(23.5), 11, case="M-10")])
+    assert list(store.sequences().items()) == [("M-2", 1), ("M-10", 2), ("M-1", 1)]
     for ask in (store.facts, store.links):
         with pytest.raises(NotFound, match="M-9"):
             ask("M-9")
@@ -227,6 +229,7 @@ def test_an_erased_case_says_nothing_any_more_and_its_chain_still_verifies(store
     assert verify(store.links("M-1")) is None
     assert store.identity("M-1") is None
     assert store.cases() == ["M-2"]
+    assert store.sequences() == {"M-2": 1}
     assert store.search(question("measured"), limit=9) == [Hit("M-2", (1,))]
     for ask in (lambda: store.append("M-1", facts(5)), lambda: store.identify("M-1", PERSON, by="a1")):
         with pytest.raises(ErasedCase, match="M-1"):

@@ -168,6 +168,10 @@ class Desk:
         """The cases kept, in order of arrival."""
         return cases.case_ids(self._store)
 
+    def sequences(self) -> dict[str, int]:
+        """The cases kept, in order of arrival, each with the number of its last fact."""
+        return self._store.sequences()
+
     def open(self, case_id: str) -> KeptCase:
         """One case; an unknown one is an error."""
         return replace(cases.kept_case(self._store, case_id), identity=identity(self._store, case_id))

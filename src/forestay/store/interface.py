@@ -92,6 +92,9 @@ class FactStore(Protocol):
     def head(self, case_id: str) -> int:
         """The last server sequence of a case, at little cost; an unknown case is an error."""
 
+    def sequences(self) -> dict[str, int]:
+        """The last server sequence of each case that was not erased, in order of arrival: what has moved since a look."""
+
     def listen(self, listener: Callable[[str], None]) -> Callable[[], None]:
         """Call ``listener`` with the case after this program kept facts of it; what is given back ends that.
 

@@ -98,6 +98,11 @@ class MemoryFactStore(Announcing):
         """See :meth:`~forestay.store.interface.FactStore.head`."""
         return len(self.links(case_id))
 
+    def sequences(self) -> dict[str, int]:
+        """See :meth:`~forestay.store.interface.FactStore.sequences`."""
+        with self._lock:
+            return {case_id: len(links) for case_id, links in self._cases.items() if case_id not in self._erased}
+
     def cases(self) -> list[str]:
         """See :meth:`~forestay.store.interface.FactStore.cases`."""
         with self._lock:

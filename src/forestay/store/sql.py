@@ -145,6 +145,17 @@ class SqlFactStore(Announcing):
             number = self._number(connection, case_id)
             return connection.scalar(select(head.c.sequence).where(head.c.case_number == number)) or 0
 
+    def sequences(self) -> dict[str, int]:
+        """See :meth:`~forestay.store.interface.FactStore.sequences`."""
+        kept = (
+            select(case.c.id, head.c.sequence)
+            .join(head, head.c.case_number == case.c.number)
+            .where(case.c.number.not_in(select(erasure.c.case_number)))
+            .order_by(case.c.number)
+        )
+        with self.database.reading() as connection:
+            return {row[0]: row[1] for row in connection.execute(kept)}
+
     def cases(self) -> list[str]:
         """See :meth:`~forestay.store.interface.FactStore.cases`."""
         kept = select(case.c.id).where(case.c.number.not_in(select(erasure.c.case_number)))

@@ -25,5 +25,8 @@ class CasesView(View):
     cases: tuple[CaseLine, ...] = field(metadata=told("the cases in order of arrival"))
     caution: str = field(metadata=told("the standing caution"))
     q: str = field(metadata=told("the words looked for"))
+    found: int = field(metadata=told("how many cases were found"))
     total: int = field(metadata=told("how many cases are kept"))
     planned: int = field(metadata=told("how many of the list are planned at once"))
+    page: int = field(metadata=told("which page of the list this is, from 1"))
+    pages: int = field(metadata=told("how many pages there are"))
