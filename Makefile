@@ -36,6 +36,7 @@ docs: $(VENV)/.checks ## the documentation, with warnings as errors, and its exa
 
 catalogue: $(VENV)/.checks ## the catalogue of all sentences that a person may read
 	$(PYTHON_HERE) packaging/catalogue.py
+	$(PYTHON_HERE) packaging/translations.py
 
 lock: ## pin the dependencies again (needs uv)
 	uv pip compile --quiet --universal --generate-hashes --no-emit-index-url --no-header --python-version 3.11 \

@@ -19,7 +19,7 @@ from babel.messages.pofile import write_po
 HERE = Path(__file__).parent
 PACKAGE = HERE.parent / "src" / "forestay"
 POT = PACKAGE / "locale" / "forestay.pot"
-KEYWORDS = {"tr": None, "_": None}
+KEYWORDS = {"tr": None, "_": None, "mark": None}
 
 MACHINE = {
     "key", "techniques", "sources", "when", "has", "verdict", "anaesthetic", "prefer", "unless_stop", "technique",

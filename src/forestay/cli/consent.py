@@ -27,17 +27,19 @@ def consent(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Answer in JSON.")] = False,
     language: Annotated[
-        str, typer.Option("--language", metavar="TAG", help="Language, where a catalogue is there.")
-    ] = "en",
+        str | None,
+        typer.Option("--language", metavar="TAG", help="The patient's language, where it differs: en or fr."),
+    ] = None,
     db: Db = None,
 ) -> None:
     """What the patient reads before saying yes: plain words, so many of 1,000 people, where each number comes from."""
     from forestay.services.consent import sheet_of
     from forestay.services.daylist import situations
-    from forestay.text import speaking
+    from forestay.text import known_language, speaking
+    from forestay.text import language as spoken
 
     name, situation, invented = situations([case], db)[0]
-    with speaking(language):
+    with speaking(known_language(language or spoken())):
         sheet = sheet_of(situation)
         if pdf is not None:
             from forestay.report.consent import consent_pdf

@@ -17,7 +17,7 @@ from typer.exceptions import TyperException
 from forestay import __version__
 from forestay.cli.reading import bytes_of, print_json
 from forestay.errors import ForestayError, InvalidInput, UnreadableFile
-from forestay.text import tr
+from forestay.text import SOURCE, known_language, speaking, tr
 
 RECHECK_STATUS = 1
 REFUSED_STATUS = 2
@@ -220,17 +220,26 @@ def _version(value: bool) -> None:
 
 @app.callback()
 def main(
+    ctx: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
+    tag: Annotated[
+        str,
+        typer.Option(
+            "--language", metavar="TAG", envvar="FORESTAY_LANGUAGE", help="Language of the answers: en or fr."
+        ),
+    ] = SOURCE,
 ) -> None:
     """Decision support for the difficult cataract. Not a medical device; check every value."""
     del version
+    ctx.with_resource(speaking(known_language(tag)))
 
 
 def wants_json(arguments: list[str]) -> bool:
     """Whether errors of these arguments are to be one JSON object."""
-    return "--json" in arguments or next((a for a in arguments if not a.startswith("-")), "") == "calc"
+    words = (a for a, before in zip(arguments, ["", *arguments], strict=False) if before != "--language")
+    return "--json" in arguments or next((a for a in words if not a.startswith("-")), "") == "calc"
 
 
 def report(error: ForestayError, *, as_json: bool) -> int:

@@ -8,7 +8,6 @@ the lens part of a plan.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
-from functools import lru_cache
 
 from forestay.answer import Doubt
 from forestay.calc.lens_shift import LensShiftInput, LensShiftOutput, lens_shift_calculation
@@ -21,7 +20,7 @@ from forestay.plan.lens_part import best_choice
 from forestay.plan.model import LensPlan
 from forestay.plan.offers import Offer
 from forestay.plan.prediction import predictor
-from forestay.text import tr
+from forestay.text import once_per_language, tr
 
 
 @dataclass(frozen=True)
@@ -109,7 +108,7 @@ def displacement_cost(
     return found, doubts
 
 
-@lru_cache(maxsize=256)
+@once_per_language
 def _asked(given: LensShiftInput, evidence: EvidenceSet) -> tuple[LensShiftOutput, tuple[Doubt, ...], Reader]:
     """The calculation, once for each eye and place: most controls of the page do not move the bag."""
     rows = evidence.reader()

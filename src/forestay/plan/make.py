@@ -41,7 +41,7 @@ from forestay.plan.views import eye_view, measure_view
 from forestay.plan.ways import comparison_of
 from forestay.plan.words import TECHNIQUES, words_for
 from forestay.plan.zonule_loads import Loads
-from forestay.text import tr
+from forestay.text import tr, translation_doubt
 
 ALL_TECHNIQUES = ("manual-small-incision", "phacoemulsification", "extracapsular", "intracapsular")
 ALL_ANAESTHETICS = ("topical", "sub-tenon", "peribulbar", "retrobulbar", "general")
@@ -49,10 +49,11 @@ ALL_ANAESTHETICS = ("topical", "sub-tenon", "peribulbar", "retrobulbar", "genera
 
 def caution() -> str:
     """The standing caution of every page and sheet."""
-    return tr(
+    standing = tr(
         "Decision support for trained surgeons, not a medical device. Check every value against the record and the "
         "lens box. Local protocols and licensed judgement decide."
     )
+    return f"{standing} {translation_doubt()}".rstrip()
 
 
 def make(situation: Situation, context: Context) -> Plan:

@@ -5,8 +5,6 @@ Compared by centring, by reserve and by the neighbour's load, all shown; it rank
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 from forestay.calc.support import Kind, SupportInput, SupportOutput, SupportRow, support_search_calculation
 from forestay.evidence import EvidenceSet
 from forestay.plan.measures import SCLERAL, Setting
@@ -16,7 +14,7 @@ from forestay.plan.offers import Offer
 from forestay.plan.said import rest_words
 from forestay.plan.words_clock import hours_text
 from forestay.plan.zonule_loads import Loads
-from forestay.text import tr
+from forestay.text import once_per_language, tr
 
 SMALL = (*SCLERAL, "phacoemulsification")
 SHOWN_LIMIT = 6
@@ -73,7 +71,7 @@ def _kinds(setting: Setting) -> tuple[Kind, ...]:
     return tuple(kind for kind, needs in NEEDS.items() if not any(setting.lacks_kit(item) for item in needs))
 
 
-@lru_cache(maxsize=128)
+@once_per_language
 def _search(question: SupportInput, evidence: EvidenceSet) -> SupportOutput:
     found, _ = support_search_calculation.function(question, evidence.reader())
     return found

@@ -28,6 +28,7 @@ from forestay.services.cases import KeptCase, Who
 from forestay.services.entry import FieldState
 from forestay.services.identity import identity
 from forestay.store.interface import FactStore
+from forestay.text import language
 
 PLANS_KEPT = 128
 """How many plans are kept for a quick return: a few cases with every position that a control was moved to."""
@@ -70,7 +71,7 @@ class Planner:
 
     def plan(self, situation: Situation, *, quick: bool = False) -> Plan:
         """The plan for this situation, made once. ``quick``: only what moves with a control (see ``usual_make``)."""
-        whole = digest(situation)
+        whole = f"{language()} {digest(situation)}"
         key = f"{whole} quick"
         with self._lock:
             for name in (whole, key) if quick else (whole,):
@@ -87,7 +88,7 @@ class Planner:
 
     def turns(self, situation: Situation) -> Flips:
         """Where the plan of this situation turns, worked out once: about a hundred plans, one eye at a time."""
-        name = digest(situation)
+        name = f"{language()} {digest(situation)}"
         with self._turning:
             known = self._flips.get(name)
             if known is None:

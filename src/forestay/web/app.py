@@ -72,7 +72,7 @@ def create_app(settings: Settings) -> FastAPI:
             app.include_router(hospital.router(settings.accounts, cookies, settings.sign_on))
         app.add_middleware(Guard, accounts=settings.accounts, cookies=cookies, renderer=renderer)
     app.mount("/static", StaticFiles(directory=settings.static / "built"), name="static")
-    app.add_middleware(Preferences)
+    app.add_middleware(Preferences, usual_language=settings.language)
     app.add_middleware(failures.FaultsInOneSentence, renderer=renderer)
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.hosts), www_redirect=False)
     app.add_middleware(OwnPagesOnly)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cache
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
@@ -16,7 +15,7 @@ from forestay.draw.gap_arc import arc_hours, arc_text
 from forestay.errors import InvalidInput
 from forestay.evidence import default_evidence
 from forestay.eye.quantity import allowed, limit
-from forestay.text import tr
+from forestay.text import once_per_language, tr
 from forestay.web.forms import LONGEST_TEXT, number, one_of
 
 Kind = Literal["number", "choice", "flag", "several", "words", "hours", "constant"]
@@ -42,7 +41,7 @@ class FieldSpec:
         return self.path.partition(".")[0]
 
 
-@cache
+@once_per_language
 def specs() -> dict[str, FieldSpec]:
     """Every field of the case file by its path."""
     return {path: _spec(path) for path in PATHS}

@@ -1,4 +1,4 @@
-"""What a reader chose for this browser, kept in cookies: the theme, which never changes by itself."""
+"""What a reader chose for this browser, kept in cookies: the theme and the language. Neither changes by itself."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from forestay.draw.palette import THEMES
 from forestay.errors import InvalidInput
-from forestay.text import tr
+from forestay.text import SOURCE, languages, tr, use_language, wanted
 
 USUAL_THEME = "light"
 A_YEAR_S = 365 * 24 * 3600
@@ -55,14 +55,19 @@ def own_path(address: str | None, host: str | None) -> str:
 class Preferences:
     """Reads the choices of a reader before a page is made, and gives the browser a name to be told apart by."""
 
-    def __init__(self, app: ASGIApp) -> None:
+    def __init__(self, app: ASGIApp, *, usual_language: str = SOURCE) -> None:
         self.app = app
+        self.usual_language = usual_language
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        cookies = Headers(scope=scope).get("cookie", "")
+        headers = Headers(scope=scope)
+        cookies = headers.get("cookie", "")
+        asked = _cookie(cookies, "language")
+        browsers = wanted(headers.get("accept-language", ""), languages())
+        use_language(asked if asked in languages() else browsers or self.usual_language)
         chosen = _cookie(cookies, "theme")
         _theme.set(chosen if chosen in THEMES else USUAL_THEME)
         unnamed = not _cookie(cookies, "device") and not scope["path"].startswith(("/static/", "/api/"))

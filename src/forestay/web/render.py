@@ -15,7 +15,7 @@ from starlette.responses import HTMLResponse
 
 from forestay.errors import ForestayError
 from forestay.services import actor as acting
-from forestay.text import language, tr
+from forestay.text import language, languages, tr, translation_doubt
 from forestay.web.preferences import theme, theme_words
 from forestay.web.views import words
 from forestay.web.views.shell import View
@@ -60,6 +60,8 @@ class Renderer:
             {
                 "_": tr,
                 "language": language,
+                "languages": languages,
+                "translation_doubt": translation_doubt,
                 "theme": theme,
                 "themes": theme_words,
                 "asset": lambda name: f"/static/{manifest(static)[name]}",

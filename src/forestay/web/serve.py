@@ -20,7 +20,7 @@ from forestay.mechanics import fast
 from forestay.optics import ray_fast
 from forestay.services.accounts import Accounts
 from forestay.services.planning import open_desk
-from forestay.text import tr
+from forestay.text import language, tr
 from forestay.web.app import create_app
 from forestay.web.settings import LOCAL_HOSTS, Settings
 from forestay.web.sign_on import from_environment
@@ -144,7 +144,7 @@ def build(
     reach = reach or Reach()
     desk = open_desk(db, demo=demo, lenses=lenses)
     if reach.local and not reach.accounts:
-        return create_app(Settings(desk)), None
+        return create_app(Settings(desk, language=language())), None
     accounts = Accounts(desk.store)
     code = None if reach.local or not accounts.first_run() else secrets.token_hex(4)
     own = socket.gethostname()
@@ -162,6 +162,7 @@ def build(
         secure=reach.certificate is not None,
         first_code=code,
         sign_on=from_environment(),
+        language=language(),
     )
     return create_app(settings), code
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from forestay.services.accounts import Accounts
 from forestay.services.planning import Desk
+from forestay.text import SOURCE
 from forestay.web.sign_on import SignOn
 
 STATIC = Path(__file__).parent / "static"
@@ -26,5 +27,7 @@ class Settings:
     """Whether the pages come over TLS, so that cookies may be bound to it."""
     first_code: str | None = None
     """What must be typed to create the first account, where others can reach the server."""
+    language: str = SOURCE
+    """The language of a page where neither the reader nor the browser asks for one that is here."""
     sign_on: SignOn | None = None
     """The hospital's own sign-on, where it is set up."""
