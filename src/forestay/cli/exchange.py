@@ -24,10 +24,10 @@ def register(app: typer.Typer) -> None:
 
 def export(
     case_id: Annotated[str, typer.Argument(metavar="CASE-ID", help="The case, as `forestay import` named it.")],
-    form: Annotated[str, typer.Option("--as", help="Form of the export: facts, dicom.")] = "facts",
+    form: Annotated[str, typer.Option("--as", help="Form of the export: facts, fhir, dicom.")] = "facts",
     db: Db = None,
 ) -> None:
-    """Write a kept case to standard output: its facts, lossless, as lines of JSON, or DICOM objects in a ZIP file."""
+    """Write a kept case to standard output: its facts as lines of JSON, a FHIR bundle, or DICOM objects in a ZIP file."""
     from forestay.services.cases import export_case, open_store
 
     with closing(open_store(db)) as store:
@@ -38,18 +38,21 @@ def export(
 
 def import_(
     file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="A case file (TOML), exported facts, or DICOM measurements.")
+        Path,
+        typer.Argument(
+            metavar="FILE", help="A case file (TOML), exported facts, a FHIR bundle, or DICOM measurements."
+        ),
     ],
     case_id: Annotated[
         str | None, typer.Option("--case", help="What to call the case of a case file; else the file's name.")
     ] = None,
     side: Annotated[
-        str | None, typer.Option("--side", help="Eye that a new case from DICOM measurements is about: left, right.")
+        str | None, typer.Option("--side", help="Eye that a new case from measurements is about: left, right.")
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Answer as JSON.")] = False,
     db: Db = None,
 ) -> None:
-    """Keep a case file, exported facts or DICOM measurements, whichever the file is. Importing twice changes nothing."""
+    """Keep a case file, exported facts, FHIR or DICOM, whichever the file is. Importing twice changes nothing."""
     from forestay.case.case_file import load
     from forestay.services.cases import import_case, open_store
     from forestay.text import tr

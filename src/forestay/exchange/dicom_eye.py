@@ -30,6 +30,8 @@ class EyeReading:
 
     side: str
     values: dict[str, Any] = field(default_factory=dict)
+    found: dict[str, Any] = field(default_factory=dict)
+    """Other fields by path, such as ``eye.pressure_mmhg``: said of the eye in question, not of its fellow."""
     lens: terms.Code | None = None
     vitrectomised: bool = False
     target_d: float | None = None

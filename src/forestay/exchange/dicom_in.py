@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from forestay.case.fields import SECTIONS
 from forestay.errors import InvalidInput, MissingInput, UnreadableFile
 from forestay.exchange import dicom_terms as terms
 from forestay.exchange.dicom_eye import EyeReading, read_axial, read_keratometry, read_lens_calculation
@@ -26,7 +27,9 @@ SEQUENCES = {
     terms.KERATOMETRY: "Keratometry{}EyeSequence",
     terms.LENS_CALCULATIONS: "IntraocularLensCalculations{}EyeSequence",
 }
-FELLOW_KEYS = ("axial_length_mm", "k1_d", "k2_d", "chamber_depth_mm")
+FELLOW_KEYS = ("axial_length_mm", "k1_d", "k2_d", "chamber_depth_mm", "refraction_d")
+BIOMETRY = frozenset(SECTIONS["biometry"].model_fields)
+"""What ``biometry`` has a place for; a refraction has one in the fellow eye only."""
 SEX = {"F": "female", "M": "male"}
 
 
@@ -42,6 +45,7 @@ class ObjectReading:
     sex: str | None
     patient: str
     """Only to see that several objects are of one person."""
+    source: str = "dicom"
 
 
 def read_dicom(data: bytes, name: str = "") -> list[ObjectReading]:
@@ -169,8 +173,8 @@ def values_for(reading: ObjectReading, side: str) -> tuple[dict[str, Any], dict[
         raise wrong(
             "LensStatusCodeSequence", terms.LENS_STATUS[eye.lens], terms.LENS_STATUS[terms.CRYSTALLINE], _where(side)
         )
-    measured = {f"biometry.{key}": value for key, value in eye.values.items()}
-    found: dict[str, Any] = {}
+    measured = {f"biometry.{key}": value for key, value in eye.values.items() if key in BIOMETRY}
+    found: dict[str, Any] = dict(eye.found)
     notes = list(eye.notes)
     if eye.vitrectomised:
         found["signs.vitrectomy"] = True

@@ -21,6 +21,7 @@ from forestay.case.lines import looks_like_facts
 from forestay.case.replay import ThreadEntry, thread
 from forestay.errors import ConflictingFact, ForestayError, NotFound
 from forestay.exchange.dicom_file import looks_like_dicom
+from forestay.exchange.fhir_in import looks_like_fhir
 from forestay.exchange.jsonlines import Imported, count, export_facts, import_facts
 from forestay.eye.situation import Situation
 from forestay.eye.validation import validate
@@ -74,7 +75,7 @@ def import_case(
     happened_at: datetime | None = None,
     apart: timedelta = timedelta(0),
 ) -> Imported:
-    """Keep what a file holds: exported facts as they are, a case file as facts, measurements in DICOM objects.
+    """Keep what a file holds: exported facts as they are, a case file as facts, DICOM objects, a FHIR bundle.
 
     A repeat changes nothing. ``side`` says which eye of the objects a new case is about.
 
@@ -85,7 +86,13 @@ def import_case(
         from forestay.services.measurements import import_objects
 
         return import_objects(store, data, name=name, case_id=case_id or _case_id(name), side=side)
-    if looks_like_facts(decode(data, name or tr("the case file"))):
+    text = decode(data, name or tr("the case file"))
+    if looks_like_fhir(text):
+        from forestay.services.bundles import import_bundle
+
+        called = case_id or _case_id(name)
+        return import_bundle(store, data, name=name or tr("the file"), case_id=called, side=side)
+    if looks_like_facts(text):
         return import_facts(store, data)
     case = parse_case(data, name)
     called = case_id or _case_id(name)
@@ -268,5 +275,11 @@ def _dicom(store: FactStore, case_id: str) -> bytes:
     return export_dicom(store, case_id)
 
 
-FORMS = {"facts": export_facts, "dicom": _dicom}
+def _fhir(store: FactStore, case_id: str) -> bytes:
+    from forestay.exchange.fhir_out import write_fhir
+
+    return write_fhir(case_id, store.links(case_id))
+
+
+FORMS = {"facts": export_facts, "dicom": _dicom, "fhir": _fhir}
 """Name of a form to what writes it."""

@@ -32,6 +32,13 @@ def import_objects(
     store: FactStore, data: bytes, *, name: str, case_id: str, side: str | None = None, author: str = AUTHOR
 ) -> Imported:
     """Keep what the DICOM objects in ``data`` say of the case's eye and of its fellow."""
+    return keep_readings(store, read_dicom(data, name), case_id=case_id, side=side, author=author)
+
+
+def keep_readings(
+    store: FactStore, readings: list[ObjectReading], *, case_id: str, side: str | None = None, author: str = AUTHOR
+) -> Imported:
+    """Keep readings of one person, wherever they came from; all of them, or none."""
     if side is not None and side not in SIDES:
         raise InvalidInput(
             tr("side is {side}; allowed: left, right.", side=side[:20]),
@@ -39,7 +46,6 @@ def import_objects(
             value=side[:20],
             allowed="left, right",
         )
-    readings = read_dicom(data, name)
     kept = store.facts(case_id) if case_id in store.cases() else []
     told = _side(readings, kept, side, case_id)
     if kept:
@@ -145,7 +151,7 @@ def _facts(reading: ObjectReading, bodies: list[tuple[str, Body]], case_id: str,
             body,
             case=case_id,
             author=author,
-            device=f"dicom-{short}-{name}",
+            device=f"{reading.source}-{short}-{name}",
             device_sequence=1,
             happened_at=reading.measured_at,
             based_on=0,
