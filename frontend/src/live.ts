@@ -1,7 +1,7 @@
 // What another device keeps on this case comes to this page by itself: the server says how many facts there are, and the
 // page asks for its parts again. Where a field is being edited, or something is being tried, the page says it and waits.
-import htmx from "htmx.org/dist/htmx.esm.js";
 import { changed } from "./entry";
+import { fetchPart } from "./part";
 import { counted, words } from "./words";
 
 const BY_ITSELF = { "X-Forestay-By-Itself": "1" };
@@ -91,14 +91,8 @@ async function show(): Promise<void> {
 }
 
 async function showParts(main: HTMLElement, since: number): Promise<void> {
-  for (const part of ["look", "below"]) {
-    if (!document.getElementById(part)) continue;
-    await htmx.ajax("GET", `/cases/${main.dataset["case"] ?? ""}?since=${since}`, {
-      target: `#${part}`,
-      swap: "outerHTML",
-      headers: { ...BY_ITSELF, "HX-Target": `div#${part}` },
-    });
-  }
+  const address = `/cases/${main.dataset["case"] ?? ""}?since=${since}`;
+  for (const part of ["look", "below"] as const) await fetchPart(part, address, BY_ITSELF);
 }
 
 async function fetched(address: string): Promise<Document> {

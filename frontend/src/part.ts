@@ -10,7 +10,8 @@ const SOURCES: Record<Part, Element> = { look: document.documentElement, below: 
 const before: Record<Part, Promise<void>> = { look: Promise.resolve(), below: Promise.resolve() };
 const latest: Record<Part, number> = { look: 0, below: 0 };
 
-export function fetchPart(part: Part, address: string): Promise<void> {
+// `more`: headers that say something of the request, such as that nobody pressed anything.
+export function fetchPart(part: Part, address: string, more: Record<string, string> = {}): Promise<void> {
   const turn = ++latest[part];
   const answer = before[part].then(async () => {
     if ((part === "below" && turn !== latest[part]) || !document.getElementById(part)) return;
@@ -18,7 +19,7 @@ export function fetchPart(part: Part, address: string): Promise<void> {
       source: SOURCES[part],
       target: `#${part}`,
       swap: "outerHTML",
-      headers: { "HX-Target": `div#${part}` },
+      headers: { ...more, "HX-Target": `div#${part}` },
     });
   });
   before[part] = answer.catch(() => undefined);
