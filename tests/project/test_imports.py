@@ -32,8 +32,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "exchange": BELOW_CASE | {"case", "review"},
     "store": {"case"},
     "batch": BELOW_CASE | {"case", "review"},
-    "draw": {"plan", "case", "review"},
-    "report": {"draw", "plan", "case", "review"},
+    "draw": {"plan", "case", "review", "learning"},
+    "report": {"draw", "plan", "case", "review", "learning"},
     "services": BELOW_SERVICES | {"demo"},
     # The faces call everything but the store: services are its only callers.
     "web": (BELOW_SERVICES - {"store"}) | {"services", "demo"},

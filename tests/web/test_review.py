@@ -14,7 +14,7 @@ def test_an_empty_practice_says_how_to_begin(client: Visitor) -> None:
 def test_an_invented_practice_is_marked_and_has_drawings_with_tables(client: Visitor) -> None:
     page = client.get("/review?practice=invented")
     assert "Invented practice." in page.text
-    assert page.text.count('class="chart"') == 4  # sums, balance, funnel, errors
+    assert page.text.count('class="chart"') == 7  # sums, balance, funnel, errors; told intervals, a trainee twice
     assert page.text.count("<table>") >= page.text.count('class="chart"')
     assert "Not a medical device" in page.text or "not a medical device" in page.text
 

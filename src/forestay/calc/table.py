@@ -40,6 +40,7 @@ FAMILIES = (
     "comparison",
     "audit",
     "audit_charts",
+    "learning",
     "ray",
 )
 

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 batch = typer.Typer(help="Many eyes at once: resumable, the same bits for any number of workers.", no_args_is_help=True)
 
+SHOWN = 20
+"""Surgeons that are printed; of a larger register, those outside the limits."""
 Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the Parquet files are, or will be.")]
 Count = Annotated[int, typer.Argument(metavar="N", min=1, max=1_000_000_000, help="Number of eyes.")]
 Seed = Annotated[int, typer.Option(min=0, help="Fixes every invented number.")]
@@ -80,7 +82,20 @@ def audit(folder: Folder, *, as_json: Annotated[bool, typer.Option("--json", hel
             expected=found.expected,
         )
     )
-    for group in found.groups:
+    shown = found.groups[:SHOWN] if len(found.groups) <= SHOWN else [g for g in found.groups if g.outside][:SHOWN]
+    if len(shown) < len(found.groups):
+        outside = sum(group.outside for group in found.groups)
+        typer.echo(
+            tr(
+                "{outside} of {all} surgeons lie outside the outer limits, of whom up to {most} are shown; all with --json.",
+                outside=outside,
+                all=len(found.groups),
+                most=SHOWN,
+            )
+        )
+    if found.withheld:
+        typer.echo(tr("{n} surgeons have too few cases to be shown.", n=found.withheld))
+    for group in shown:
         typer.echo(
             tr(
                 "surgeon {name}: {events} of {n}, observed over expected {ratio:.2f}{mark}; {followed} seen again, mean "

@@ -36,7 +36,7 @@ def review(
 
     Ends with status 1 where a signal asks to stop a list.
     """
-    from forestay.report.review_words import readable
+    from forestay.report.review_text import readable
     from forestay.review.groups import Selection
     from forestay.review.make import as_dict
     from forestay.services.cases import open_store

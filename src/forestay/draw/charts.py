@@ -21,7 +21,8 @@ Place = Callable[[float], float]
 FEWEST_TICKS = 3
 
 
-def _scale(low: float, high: float, start: float, end: float) -> Place:
+def scale(low: float, high: float, start: float, end: float) -> Place:
+    """Where a value between ``low`` and ``high`` stands between two places of the picture."""
     span = (high - low) or 1.0
     return lambda value: start + (value - low) / span * (end - start)
 
@@ -42,7 +43,7 @@ def ticks(low: float, high: float) -> list[float]:
     return [low, high]
 
 
-def _frame(
+def frame(
     palette: Palette,
     x: Place,
     y: Place,
@@ -53,6 +54,7 @@ def _frame(
     say_across: Callable[[float], str],
     below: str,
 ) -> list[str]:
+    """Lines and words of both axes, and what the lower one is."""
     parts = []
     for value in up:
         parts.append(
@@ -69,7 +71,8 @@ def _frame(
     return parts
 
 
-def _line(points: Sequence[tuple[float, float]], stroke: str, width: float, dash: str | None = None) -> str:
+def line(points: Sequence[tuple[float, float]], stroke: str, width: float, dash: str | None = None) -> str:
+    """A line through points."""
     return element(
         "path",
         d=path(points),
@@ -81,11 +84,13 @@ def _line(points: Sequence[tuple[float, float]], stroke: str, width: float, dash
     )
 
 
-def _plain(value: float) -> str:
+def plain(value: float) -> str:
+    """A number with two decimals at most and a true minus."""
     return number(value, 2).replace("-", "−")
 
 
-def _percent(value: float) -> str:
+def percent(value: float) -> str:
+    """A share in per cent."""
     return f"{number(100 * value, 1)} %"
 
 
@@ -94,27 +99,27 @@ def draw_sums(sums: Sums, *, palette: Palette, sentence: str, name: str = "sums"
     n = len(sums.worse)
     top = max(sums.limit * 1.15, *sums.worse)
     low = -max(sums.limit * 1.15, *sums.better)
-    x, y = _scale(0, max(n, 2), LEFT, WIDTH - RIGHT), _scale(low, top, HEIGHT - BOTTOM, TOP)
-    parts = _frame(
+    x, y = scale(0, max(n, 2), LEFT, WIDTH - RIGHT), scale(low, top, HEIGHT - BOTTOM, TOP)
+    parts = frame(
         palette,
         x,
         y,
         across=[t for t in ticks(0, max(n, 2)) if t],
         up=ticks(low, top),
-        say=_plain,
+        say=plain,
         say_across=lambda v: f"{v:.0f}",
         below=tr("operations in their order"),
     )
     for limit in (sums.limit, -sums.limit):
-        parts.append(_line([(LEFT, y(limit)), (WIDTH - RIGHT, y(limit))], palette.ink, 1.5, "6 4"))
+        parts.append(line([(LEFT, y(limit)), (WIDTH - RIGHT, y(limit))], palette.ink, 1.5, "6 4"))
     parts.append(
         label(tr("worse: limit"), WIDTH - RIGHT, y(sums.limit) - 5, size=SMALL, fill=palette.ink, text_anchor="end")
     )
     parts.append(
         label(tr("better: limit"), WIDTH - RIGHT, y(-sums.limit) + 14, size=SMALL, fill=palette.ink, text_anchor="end")
     )
-    parts.append(_line([(x(0), y(0)), *((x(i + 1), y(v)) for i, v in enumerate(sums.worse))], palette.rust, 2))
-    parts.append(_line([(x(0), y(0)), *((x(i + 1), y(-v)) for i, v in enumerate(sums.better))], palette.sea, 2, "2 2"))
+    parts.append(line([(x(0), y(0)), *((x(i + 1), y(v)) for i, v in enumerate(sums.worse))], palette.rust, 2))
+    parts.append(line([(x(0), y(0)), *((x(i + 1), y(-v)) for i, v in enumerate(sums.better))], palette.sea, 2, "2 2"))
     for case in sums.signals:
         at = (x(case + 1), y(sums.worse[case]))
         parts.append(
@@ -129,19 +134,19 @@ def draw_balance(sums: Sums, *, palette: Palette, name: str = "balance") -> str:
     """Expected less observed ruptures so far."""
     values = [0.0, *sums.balance]
     low, top = min(*values, -1.0), max(*values, 1.0)
-    x, y = _scale(0, max(len(values) - 1, 2), LEFT, WIDTH - RIGHT), _scale(low, top, HEIGHT - BOTTOM, TOP)
-    parts = _frame(
+    x, y = scale(0, max(len(values) - 1, 2), LEFT, WIDTH - RIGHT), scale(low, top, HEIGHT - BOTTOM, TOP)
+    parts = frame(
         palette,
         x,
         y,
         across=[t for t in ticks(0, max(len(values) - 1, 2)) if t],
         up=ticks(low, top),
-        say=_plain,
+        say=plain,
         say_across=lambda v: f"{v:.0f}",
         below=tr("operations in their order"),
     )
-    parts.append(_line([(LEFT, y(0)), (WIDTH - RIGHT, y(0))], palette.ink, 1.5))
-    parts.append(_line([(x(i), y(v)) for i, v in enumerate(values)], palette.sea, 2))
+    parts.append(line([(LEFT, y(0)), (WIDTH - RIGHT, y(0))], palette.ink, 1.5))
+    parts.append(line([(x(i), y(v)) for i, v in enumerate(values)], palette.sea, 2))
     says = tr(
         "Ruptures expected less ruptures seen, so far: {value:+.1f}. It strays further the longer it runs, by chance alone; "
         "look for a signal in the sums, not here.",
@@ -161,20 +166,20 @@ def draw_funnel(
         * 1.1
     )
     first, last = lines[0].n, lines[-1].n
-    x, y = _scale(first, last, LEFT, WIDTH - RIGHT), _scale(0, top, HEIGHT - BOTTOM, TOP)
-    parts = _frame(
+    x, y = scale(first, last, LEFT, WIDTH - RIGHT), scale(0, top, HEIGHT - BOTTOM, TOP)
+    parts = frame(
         palette,
         x,
         y,
         across=ticks(first, last),
         up=ticks(0, top),
-        say=_percent,
+        say=percent,
         say_across=lambda v: f"{v:.0f}",
         below=tr("operations of a surgeon"),
     )
     for end in (0, 1):
-        parts.append(_line([(x(at.n), max(TOP, y(at.inner[end]))) for at in lines], palette.soft, 1.5, "2 3"))
-        parts.append(_line([(x(at.n), max(TOP, y(at.outer[end]))) for at in lines], palette.ink, 1.5, "6 4"))
+        parts.append(line([(x(at.n), max(TOP, y(at.inner[end]))) for at in lines], palette.soft, 1.5, "2 3"))
+        parts.append(line([(x(at.n), max(TOP, y(at.outer[end]))) for at in lines], palette.ink, 1.5, "6 4"))
     for point in points:
         fill = palette.rust if point.outside else palette.card
         parts.append(
@@ -189,15 +194,15 @@ def draw_errors(stratum: Stratum, *, palette: Palette, sentence: str, name: str 
     """Eyes by refraction error, in bars of a quarter dioptre; the outermost hold all beyond."""
     most = max(count for _, count in stratum.bins) or 1
     low, high = stratum.bins[0][0] - 0.125, stratum.bins[-1][0] + 0.125
-    x, y = _scale(low, high, LEFT, WIDTH - RIGHT), _scale(0, most * 1.1, HEIGHT - BOTTOM, TOP)
-    parts = _frame(
+    x, y = scale(low, high, LEFT, WIDTH - RIGHT), scale(0, most * 1.1, HEIGHT - BOTTOM, TOP)
+    parts = frame(
         palette,
         x,
         y,
         across=[-2, -1, -0.5, 0, 0.5, 1, 2],
         up=ticks(0, most * 1.1),
         say=lambda v: f"{v:.0f}",
-        say_across=_plain,
+        say_across=plain,
         below=tr("achieved less predicted, D"),
     )
     width = x(0.25) - x(0) - 3
@@ -215,7 +220,7 @@ def draw_errors(stratum: Stratum, *, palette: Palette, sentence: str, name: str 
                 stroke_width=1.5,
             )
         )
-    parts.append(_line([(x(0), TOP), (x(0), HEIGHT - BOTTOM)], palette.ink, 1.5, "6 4"))
+    parts.append(line([(x(0), TOP), (x(0), HEIGHT - BOTTOM)], palette.ink, 1.5, "6 4"))
     title = tr("Refraction errors of {n} eyes", n=stratum.n)
     return picture(*parts, width=WIDTH, height=HEIGHT, title=title, description=sentence, name=name, class_="chart")
 
@@ -223,20 +228,20 @@ def draw_errors(stratum: Stratum, *, palette: Palette, sentence: str, name: str 
 def draw_calibration(scored: Scored, *, palette: Palette, sentence: str, name: str = "calibration") -> str:
     """Told against observed probability, in groups; the diagonal is perfect agreement."""
     top = max(*scored.predicted_points, *scored.observed_points) * 1.1
-    x, y = _scale(0, top, LEFT, WIDTH - RIGHT), _scale(0, top, HEIGHT - BOTTOM, TOP)
-    parts = _frame(
+    x, y = scale(0, top, LEFT, WIDTH - RIGHT), scale(0, top, HEIGHT - BOTTOM, TOP)
+    parts = frame(
         palette,
         x,
         y,
         across=ticks(0, top),
         up=ticks(0, top),
-        say=_percent,
-        say_across=_percent,
+        say=percent,
+        say_across=percent,
         below=tr("told before surgery"),
     )
-    parts.append(_line([(x(0), y(0)), (x(top), y(top))], palette.ink, 1.5, "6 4"))
+    parts.append(line([(x(0), y(0)), (x(top), y(top))], palette.ink, 1.5, "6 4"))
     dots = list(zip(scored.predicted_points, scored.observed_points, strict=True))
-    parts.append(_line([(x(p), y(o)) for p, o in dots], palette.sea, 2))
+    parts.append(line([(x(p), y(o)) for p, o in dots], palette.sea, 2))
     parts += [
         element("circle", cx=x(p), cy=y(o), r=4, fill=palette.card, stroke=palette.sea, stroke_width=2) for p, o in dots
     ]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from forestay.review.complications import Count, Scored, Spacing, Sums
-from forestay.review.make import Review
 from forestay.review.refraction import OwnConstant, Stratum
 from forestay.text import tr
 
@@ -154,39 +153,3 @@ def scored_sentence(scored: Scored) -> str:
             )
         )
     return said + " " + tr("Too few ruptures for a curve or a new model: the ratio is all that they allow.")
-
-
-def readable(found: Review) -> str:
-    """The whole review as plain text."""
-    lines = [*found.says]
-    if found.withheld:
-        lines.append(found.withheld)
-    for signal in found.signals:
-        lines += ["", tr("Stop: {says}", says=signal.says), f"  {signal.do}", f"  ({signal.false_alarm})"]
-    blocks = [
-        (tr("Complications"), [count_line(count) for count in found.complications]),
-        (tr("Refraction against plan"), [stratum_line(s) for s in found.refraction if s.n]),
-        (tr("Own lens constants"), [constant_line(own) for own in found.constants]),
-        (
-            tr("Own incisions"),
-            [
-                tr(
-                    "{kind}: flattening {own:.2f} ± {sd:.2f} D in {n} eyes; plan with {planned:.2f} D (own weight {weight:.0%})",
-                    kind=own.kind,
-                    own=own.flattening_d,
-                    sd=own.along_sd_d,
-                    n=own.n,
-                    planned=own.planned_d,
-                    weight=own.own_weight,
-                )
-                for own in found.incisions
-            ],
-        ),
-        (tr("Sums"), [sums_sentence(found.sums)] if found.sums else []),
-        (tr("Told risks"), [scored_sentence(found.scored)] if found.scored else []),
-        (tr("Between ruptures"), [spacing_sentence(found.spacing)] if found.spacing else []),
-    ]
-    for title, said in blocks:
-        if said:
-            lines += ["", title, *(f"  {line}" for line in said)]
-    return "\n".join(lines)

@@ -10,7 +10,7 @@ import numpy as np
 from forestay.evidence import Reader
 from forestay.review.groups import grouped
 from forestay.review.outcome import Outcome
-from forestay.statistics import calibration, cusum, funnel, learning_curve, proportion, rare, shrinkage
+from forestay.statistics import calibration, cusum, funnel, proportion, rare, shrinkage
 
 Happened = Callable[[Outcome], bool]
 
@@ -113,25 +113,6 @@ class Scored:
     sizes: tuple[int, ...]
     enough: bool
     """Enough events for a curve; else only observed over expected is shown."""
-
-
-@dataclass(frozen=True)
-class Learner:
-    """A trainee's sequential test of rupture."""
-
-    surgeon: str
-    grade: str
-    n: int
-    events: int
-    path: tuple[float, ...]
-    accept_at: float
-    reject_at: float
-    accepted_after: int | None
-    rejected_after: int | None
-    acceptable: float
-    unacceptable: float
-    error: float
-    """The rates that are told apart, and the chance of error either way."""
 
 
 @dataclass(frozen=True)
@@ -328,37 +309,6 @@ def scored(name: str, outcomes: Sequence[Outcome], use: Reader) -> Scored | None
 
 CURVE_GROUPS = 10
 """Points of a calibration curve."""
-
-TRAINEES = ("senior-trainee", "junior-trainee")
-
-
-def learners(outcomes: Sequence[Outcome], use: Reader) -> tuple[Learner, ...]:
-    """Each trainee's sequential test, in the order of their operations."""
-    good, bad = use.number("audit.acceptable_rupture"), use.number("audit.unacceptable_rupture")
-    error = use.number("audit.sequential_error")
-    test = learning_curve.sequential(acceptable=good, unacceptable=bad, false_alarm=error, false_pass=error)
-    found = []
-    for surgeon, cases in grouped([o for o in outcomes if o.grade in TRAINEES], lambda o: o.surgeon).items():
-        failed = [o.rupture for o in cases]
-        path = learning_curve.sequential_path(failed, test=test)
-        down, up = np.flatnonzero(path <= -test.accept), np.flatnonzero(path >= test.reject)
-        found.append(
-            Learner(
-                surgeon=surgeon,
-                grade=str(cases[-1].grade),
-                n=len(cases),
-                events=sum(failed),
-                path=tuple(path.tolist()),
-                accept_at=-test.accept,
-                reject_at=test.reject,
-                accepted_after=int(down[0]) + 1 if down.size else None,
-                rejected_after=int(up[0]) + 1 if up.size else None,
-                acceptable=good,
-                unacceptable=bad,
-                error=error,
-            )
-        )
-    return tuple(found)
 
 
 def spacing(name: str, outcomes: Sequence[Outcome], use: Reader) -> Spacing | None:

@@ -17,10 +17,15 @@ from forestay.optics import formulas, vergence
 from forestay.optics.lens_constants import AConstant
 from forestay.optics.lens_model import Measured
 from forestay.optics.vergence import VergenceConstants
+from forestay.review.from_plan import Foretold
 from forestay.review.outcome import Outcome, Vector
 
 Column = NDArray[np.generic]
 FIRST_DAY = date(2024, 1, 1)
+NORMAL_90 = 1.6448536269514722
+"""Two-sided 90 % point of the normal distribution: level of the intervals that a plan tells."""
+CELL_LOSS = (0.11, 0.11 + 0.06 * NORMAL_90, 0.11 - 0.06 * NORMAL_90)
+"""Loss of cells as told: mean, and the ends of which the greater loss leaves the fewer cells."""
 CHUNK = 250_000
 """Cases made in one go; chunk number and seed fix every number, whatever makes it."""
 
@@ -45,6 +50,8 @@ class Truth:
     infection: float = 0.0004
     followed: float = 0.85
     cases_per_day: int = 8
+    taken_over: float = 0.3
+    """Share of the last surgeon's first operations that another one takes over; it falls by half every 100."""
 
 
 def columns(n: int, *, seed: int, truth: Truth, chunk: int = 0) -> dict[str, Column]:
@@ -92,13 +99,31 @@ def columns(n: int, *, seed: int, truth: Truth, chunk: int = 0) -> dict[str, Col
 
 def outcomes(n: int, *, seed: int, truth: Truth) -> list[Outcome]:
     """``n`` invented operated eyes, as a review takes them."""
-    return list(_rows(columns(n, seed=seed, truth=truth), truth))
+    chance = np.random.Generator(np.random.Philox(key=seed, counter=[0, 0, 1, 0])).random(n)
+    return list(_rows(columns(n, seed=seed, truth=truth), chance.tolist(), truth))
 
 
-def _rows(column: dict[str, Column], truth: Truth) -> Iterator[Outcome]:
+STEPS = ("tunnel", "capsulorhexis", "hydrodissection", "nucleus-up", "nucleus-out", "cortex", "lens", "close")
+"""Steps of an invented operation."""
+HALVED_AFTER = 100
+"""Operations of a trainee after which a step is taken over half as often."""
+
+
+def _hands(surgeon: str, trainee: bool, before: int, chance: float, truth: Truth) -> tuple[tuple[str, str], ...]:
+    """Who did the steps: a trainee's later operations are taken over less often, from the nucleus on."""
+    taken = trainee and chance < truth.taken_over * 0.5 ** (before / HALVED_AFTER)
+    from_step = STEPS.index("nucleus-up") if taken else len(STEPS)
+    return tuple((step, surgeon if i < from_step else "surgeon-1") for i, step in enumerate(STEPS))
+
+
+def _rows(column: dict[str, Column], chance: list[float], truth: Truth) -> Iterator[Outcome]:
     values = {name: data.tolist() for name, data in column.items()}
+    begun = [0] * truth.surgeons
     for i in range(len(values["day"])):
         row = {name: data[i] for name, data in values.items()}
+        who, trainee = f"surgeon-{int(row['surgeon']) + 1}", int(row["surgeon"]) == truth.surgeons - 1
+        hands = _hands(who, trainee, begun[int(row["surgeon"])], chance[i], truth)
+        begun[int(row["surgeon"])] += 1
         seen = row["followed"]
         events = ["posterior-capsule-tear", "vitreous-in-chamber"] if row["rupture"] else []
         events += ["endophthalmitis"] if row["infection"] else []
@@ -107,8 +132,8 @@ def _rows(column: dict[str, Column], truth: Truth) -> Iterator[Outcome]:
         yield Outcome(
             case_id=f"invented-{i + 1:07d}",
             operated_on=FIRST_DAY + timedelta(days=int(row["day"])),
-            surgeon=f"surgeon-{int(row['surgeon']) + 1}",
-            grade="senior-trainee" if int(row["surgeon"]) == truth.surgeons - 1 else "consultant",
+            surgeon=who,
+            grade="senior-trainee" if trainee else "consultant",
             invented=True,
             age_years=row["age_years"],
             side="left" if row["left"] else "right",
@@ -143,4 +168,11 @@ def _rows(column: dict[str, Column], truth: Truth) -> Iterator[Outcome]:
             acuity_type="best-corrected" if seen else None,
             acuity_day=42 if seen else None,
             last_day=42 if seen else 1,
+            foretold=(
+                Foretold("capsule-rupture", row["told_rupture"], of_this_eye=True),
+                Foretold("endophthalmitis", truth.infection, of_this_eye=False),
+            ),
+            hands=hands,
+            refraction_half_d=truth.told_sd_d * NORMAL_90,
+            cells_told=tuple(row["cells_before"] * (1 - loss) for loss in CELL_LOSS),
         )

@@ -9,7 +9,7 @@ from typing import Any
 
 from forestay.evidence import Reader
 from forestay.review import complications as counted
-from forestay.review import incision, quality
+from forestay.review import incision, quality, told, trainees
 from forestay.review import refraction as eyes
 from forestay.review import signals as stops
 from forestay.review.groups import Selection, grouped, selected
@@ -36,7 +36,8 @@ class Review:
     scored: counted.Scored | None
     funnel: tuple[counted.Point, ...]
     funnel_lines: tuple[counted.Limits, ...]
-    learners: tuple[counted.Learner, ...]
+    told: told.ToldScores
+    learners: tuple[trainees.Learner, ...]
     acuity: tuple[quality.Acuity, ...]
     sizes: tuple[quality.Difference, ...]
     supports: tuple[quality.Agreement, ...]
@@ -84,7 +85,8 @@ def _review(chosen: Sequence[Outcome], shown: Sequence[Outcome], withheld: str |
         "scored": counted.scored("rupture", shown, use),
         "funnel": counted.points("rupture", shown, use),
         "funnel_lines": counted.funnel_lines("rupture", shown, use),
-        "learners": counted.learners(shown, use),
+        "told": told.scores(shown, use),
+        "learners": trainees.learners(shown, use),
         "acuity": quality.acuity(shown, use),
         "sizes": quality.differences(shown, use),
         "supports": quality.agreements(shown),

@@ -11,7 +11,6 @@ import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from itertools import pairwise
 from typing import Any
 
 from forestay.case.bodies import Decided, Done, Happened, Planned, Seen
@@ -19,10 +18,14 @@ from forestay.case.fact import Fact
 from forestay.case.fold import Entry, entries, fold
 from forestay.errors import ForestayError
 from forestay.eye.records import CaseFile
+from forestay.review import from_plan
+from forestay.review.from_plan import Foretold
 
 INVENTED = "invented"
 STEP_OF_LENS = "lens"
-LOT, TRAY = "lot ", "tray "
+LOT, TRAY, SERIAL = "lot ", "tray ", "serial "
+CHECKS = ("check: ", "lens compared with the plan")
+"""What ``done`` facts begin with that tick a check or compare a lens in the hand: no step of an operation."""
 
 SIZES = {
     "capsulorhexis_mm": "capsulorhexis_mm",
@@ -101,6 +104,20 @@ class Outcome:
     """Day of the last visit; None where nobody has seen the eye since."""
     lots: tuple[str, ...] = ()
     trays: tuple[str, ...] = ()
+    length_used_mm: float | None = None
+    """Length that the plan reckoned with, after what it added for the method; the measured one is ``axial_length_mm``."""
+    lens_constant: Mapping[str, float] = field(default_factory=dict)
+    """Constant of the lens in the case, as the plan started from it."""
+    hands: tuple[tuple[str, str], ...] = ()
+    """Step and who did it, in order."""
+    steps_supervised: tuple[str, ...] = ()
+    """Steps that the plan gave to the supervisor of a trainee."""
+    foretold: tuple[Foretold, ...] = ()
+    """Every probability that the plan gave for the technique that was used."""
+    refraction_half_d: float | None = None
+    """Half of the interval that the plan told for the refraction with the lens in this place."""
+    cells_told: tuple[float, float, float] | None = None
+    """Cells left, as told: mean, low, high; None where another technique was used."""
 
     def happened(self, *events: str) -> bool:
         """Whether any of these events is recorded."""
@@ -128,7 +145,7 @@ def outcome_of(case_id: str, facts: Iterable[Fact]) -> Outcome | None:
     """The outcome of one case; None where no step of an operation is recorded, or side or age are not known."""
     facts = list(facts)
     standing = sorted((e for e in entries(facts) if e.stands), key=lambda e: (e.place, e.index))
-    done = [e for e in standing if isinstance(e.body, Done)]
+    done = [e for e in standing if isinstance(e.body, Done) and not e.body.step.startswith(CHECKS)]
     if not done:
         return None
     try:
@@ -180,7 +197,7 @@ def _outcome(case_id: str, facts: list[Fact], case: CaseFile, told: _Told) -> Ou
     devices = [d for e in told.done if isinstance(e.body, Done) for d in e.body.devices]
     position = told.decided("lens_position") or measures.get("lens_position")
     power = lens.sizes.get("lens_power_d") if lens else None
-    predicted = predicted_refraction(plan, position, power)
+    predicted = from_plan.predicted_refraction(plan, position, power)
     chosen = (plan.get("chosen") or {}).get("technique")
     technique = told.decided("technique_done") or told.decided("technique") or chosen
     early = next((v for v in told.visits if v.day <= 1), None)
@@ -210,14 +227,14 @@ def _outcome(case_id: str, facts: list[Fact], case: CaseFile, told: _Told) -> Ou
         predicted_sd_d=predicted[1],
         refraction_d=refraction.refraction_d if refraction else None,
         refraction_day=refraction.day if refraction else None,
-        risks=_risks(plan, technique, "probability"),
-        model_risks=_risks(plan, technique, "by_model"),
+        risks=from_plan.risks(plan, technique, "probability"),
+        model_risks=from_plan.risks(plan, technique, "by_model"),
         risks_of=technique,
         events=tuple(dict.fromkeys(e.body.event for e in told.standing if isinstance(e.body, Happened))),
         steps_planned=tuple(step["key"] for step in plan.get("steps", ())),
         steps_done=tuple(dict.fromkeys(e.body.step for e in told.done if isinstance(e.body, Done))),
         sizes=_sizes(told, measures),
-        supports_planned=_supports_planned(measures),
+        supports_planned=from_plan.supports_planned(measures),
         supports_used=_supports_used(told),
         incision_clock=_first_size(told, "tunnel_clock", measures.get("tunnel_clock")),
         incision_kind=measures.get("tunnel_shape"),
@@ -235,7 +252,20 @@ def _outcome(case_id: str, facts: list[Fact], case: CaseFile, told: _Told) -> Ou
         last_day=told.visits[-1].day if told.visits else None,
         lots=tuple(d.removeprefix(LOT) for d in devices if d.startswith(LOT)),
         trays=tuple(d.removeprefix(TRAY) for d in devices if d.startswith(TRAY)),
+        length_used_mm=(plan.get("lens") or {}).get("length_mm"),
+        lens_constant=_constant(case),
+        hands=tuple((e.body.step, e.body.by) for e in told.done if isinstance(e.body, Done)),
+        steps_supervised=from_plan.supervised(plan),
+        foretold=from_plan.foretold(plan, technique),
+        refraction_half_d=from_plan.half_d(plan, position),
+        cells_told=from_plan.cells(plan) if technique == chosen else None,
     )
+
+
+def _constant(case: CaseFile) -> dict[str, float]:
+    given = case.target.lens_constant
+    values = given.model_dump(exclude_none=True) if given is not None else {}
+    return {name: value for name, value in values.items() if isinstance(value, float)}
 
 
 def _surgeon(told: _Told) -> str:
@@ -258,32 +288,8 @@ def _mix(case: CaseFile) -> dict[str, bool | None]:
 
 
 def _model(lens: Done | None) -> str | None:
-    named = [d for d in lens.devices if not d.startswith((LOT, TRAY))] if lens else []
+    named = [d for d in lens.devices if not d.startswith((LOT, TRAY, SERIAL))] if lens else []
     return named[0] if named else None
-
-
-def predicted_refraction(
-    plan: Mapping[str, Any], position: str | None, power_d: float | None
-) -> tuple[float | None, float | None]:
-    """Refraction that the plan told for this lens in this place, with its spread; between two listed powers by line."""
-    for entry in (plan.get("lens") or {}).get("positions", ()):
-        if entry["position"] != position or power_d is None:
-            continue
-        known = sorted((c["power_d"], c["refraction_d"]) for c in entry["choices"])
-        for (low, at_low), (high, at_high) in pairwise(known):
-            if low <= power_d <= high:
-                share = (power_d - low) / (high - low)
-                return at_low + share * (at_high - at_low), entry["sd_d"]
-    return None, None
-
-
-def _risks(plan: Mapping[str, Any], technique: str | None, key: str) -> dict[str, float]:
-    """Risks of the technique that was used, as told before surgery; where ``key`` is not given, the probability."""
-    for option in plan.get("options", ()):
-        if option["technique"] == technique:
-            told = option["risks"]
-            return {r["name"]: r["probability"] if r.get(key) is None else r[key] for r in told}
-    return {}
 
 
 def _sizes(told: _Told, measures: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
@@ -298,17 +304,6 @@ def _sizes(told: _Told, measures: Mapping[str, Any]) -> dict[str, tuple[float, f
 def _first_size(told: _Told, size: str, otherwise: float | None) -> float | None:
     said = [e.body.sizes[size] for e in told.done if isinstance(e.body, Done) and size in e.body.sizes]
     return said[-1] if said else otherwise
-
-
-def _supports_planned(measures: Mapping[str, Any]) -> tuple[str, ...]:
-    planned = []
-    if measures.get("ring") not in (None, "none"):
-        planned.append("ring")
-    if measures.get("capsule_hook_clocks"):
-        planned.append("capsule-hooks")
-    if measures.get("pupil_hooks"):
-        planned.append("pupil-hooks")
-    return tuple(planned)
 
 
 def _supports_used(told: _Told) -> tuple[str, ...]:

@@ -152,7 +152,8 @@ def _kind(outcome: Outcome) -> str | None:
 
 def _case(outcome: Outcome) -> dict[str, float]:
     keys = {
-        "axial_length_mm": outcome.axial_length_mm,
+        # The length that the plan reckoned with: a constant learnt from another length would be off by the difference.
+        "axial_length_mm": outcome.length_used_mm or outcome.axial_length_mm,
         "k1_d": outcome.k1_d,
         "k2_d": outcome.k2_d,
         "chamber_depth_mm": outcome.chamber_depth_mm,

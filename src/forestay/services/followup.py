@@ -16,7 +16,8 @@ from forestay.evidence import Reader, default_evidence
 from forestay.eye.validation import validate
 from forestay.plan.followup import Advice, SignRule, Window, advice, signs, windows
 from forestay.plan.model import Plan
-from forestay.review.outcome import STEP_OF_LENS, predicted_refraction
+from forestay.review.from_plan import predicted_refraction
+from forestay.review.outcome import STEP_OF_LENS
 from forestay.services.cases import KeptCase
 from forestay.services.keptplan import last_decided, last_done, plan_before, steps_done
 from forestay.services.theatre import CHECK, LENS_CHECK

@@ -10,6 +10,7 @@ from forestay.report import review_words as say
 from forestay.review.make import Review
 from forestay.text import tr
 from forestay.web.views.review import Block, SignalLine, Table
+from forestay.web.views.review_learning import learning_blocks
 
 SHOWN_CASES = 12
 """Cases of a signal that are named; the rest are counted."""
@@ -43,10 +44,10 @@ def blocks(found: Review) -> tuple[Block, ...]:
         _sizes,
         _supports,
         _steps,
-        _learners,
         _mix,
     )
-    return tuple(block for maker in makers for block in [maker(found)] if block is not None)
+    made = tuple(block for maker in makers for block in [maker(found)] if block is not None)
+    return (*made[:-1], *learning_blocks(found), *made[-1:])
 
 
 def _complications(found: Review) -> Block | None:
@@ -349,29 +350,6 @@ def _steps(found: Review) -> Block | None:
         if rows
         else None
     )
-
-
-def _learners(found: Review) -> Block | None:
-    if not found.learners:
-        return None
-    rows = []
-    for one in found.learners:
-        state = tr("not yet known")
-        if one.accepted_after is not None:
-            state = tr("acceptable rate shown after {n} cases", n=one.accepted_after)
-        if one.rejected_after is not None and one.rejected_after < (one.accepted_after or one.rejected_after + 1):
-            state = tr("unacceptable rate shown after {n} cases", n=one.rejected_after)
-        rows.append((one.surgeon, say.named(one.grade), tr("{events} of {n}", events=one.events, n=one.n), state))
-    head = (tr("trainee"), tr("grade"), tr("ruptures"), tr("sequential test"))
-    first = found.learners[0]
-    says = tr(
-        "Rates of {good:.0%} and {bad:.0%} are told apart with an error in {error:.0%} of series either way; it says "
-        "nothing of the difficulty of the cases.",
-        good=first.acceptable,
-        bad=first.unacceptable,
-        error=first.error,
-    )
-    return _block("trainees", tr("Trainees"), says, "", Table(head, tuple(rows)))
 
 
 def _mix(found: Review) -> Block | None:
