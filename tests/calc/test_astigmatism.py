@@ -15,6 +15,7 @@ from forestay.calc.astigmatism import (
     induced_astigmatism_calculation,
 )
 from forestay.calc.toric import toric_calculation
+from forestay.calc.toric_shelf import toric_from_shelf_calculation
 from forestay.errors import ForestayError, InvalidInput, MissingInput
 from forestay.frame import mirror_axis, mirror_hour
 
@@ -197,3 +198,23 @@ def test_toric_needs_the_choice_of_posterior() -> None:
     with pytest.raises(MissingInput) as caught:
         toric_calculation(**{k: v for k, v in TORIC.items() if k != "posterior"})
     assert caught.value.field == "posterior"
+
+
+def test_the_toric_lens_of_the_shelf_leaves_the_least() -> None:
+    # K 43/45, lens at 5.2 mm, 23.5 mm: 2.9121 D of lens for 2 D of cornea (evidence 8.3, meridional toric); near linear
+    eye = {**toric_from_shelf_calculation.example, "posterior": "none"}
+    del eye["induced_d"], eye["incision_clock"]
+    told = toric_from_shelf_calculation(**eye)
+    assert told.result.corneal_cylinder_d == pytest.approx(2.0)
+    assert told.result.axis_deg == pytest.approx(90)
+    assert told.result.cylinder_d == 3.0  # of 1.5, 2.25, 3.0 and 3.75
+    assert told.result.left_d is not None
+    assert abs(told.result.left_d) < 0.15
+    assert {"toric-label-is-equivalent", "incision-not-counted"} <= {d.code for d in told.doubts}
+
+
+def test_a_shelf_whose_cylinders_are_all_too_strong_offers_none() -> None:
+    eye = {**toric_from_shelf_calculation.example, "k1_d": 43.9, "k2_d": 44.1, "posterior": "none", "induced_d": 0.0}
+    told = toric_from_shelf_calculation(**eye)
+    assert told.result.lens is None
+    assert "no-toric-on-the-shelf" in {d.code for d in told.doubts}

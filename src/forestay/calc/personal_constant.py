@@ -13,8 +13,8 @@ from forestay.calc.lens_input import ConstantInput, EyeInput, FormulaName, mean_
 from forestay.errors import ForestayError, InvalidInput
 from forestay.evidence import Reader
 from forestay.eye.quantity import within
-from forestay.optics import formulas, vergence
-from forestay.optics.lens_constants import LensConstant, mean_constant
+from forestay.optics import formulas, own_constant, vergence
+from forestay.optics.lens_constants import ConversionConstants, LensConstant, as_a, mean_constant
 from forestay.optics.lens_model import LensModel, Measured
 from forestay.optics.vergence import VergenceConstants
 from forestay.record import Record
@@ -35,6 +35,7 @@ class PersonalConstantInput(Record):
     cases: Annotated[
         tuple[OperatedEye, ...], Field(strict=False, min_length=1, description="operated eyes, one lens model")
     ]
+    box_a: Annotated[float, within("a")] | None = None
 
 
 class PersonalConstantOutput(Record):
@@ -47,6 +48,11 @@ class PersonalConstantOutput(Record):
     ]
     within_half: Annotated[float, Field(description="share of eyes within 0.5 D of the prediction")]
     within_one: Annotated[float, Field(description="share of eyes within 1 D of the prediction")]
+    a_to_plan_with: Annotated[
+        float | None,
+        Field(description="the box's A constant drawn towards these eyes; null without box_a or a spread of errors"),
+    ]
+    own_weight: Annotated[float | None, Field(description="weight of these eyes in it, 0 to 1; null likewise")]
 
 
 @calculation(
@@ -95,12 +101,24 @@ def personal_constant_calculation(
     errors = np.array([case.refraction_d for case in given.cases]) - np.array(predicted)
     says = tr("This is the mean of {n} eyes, not drawn towards the constant on the box.", n=len(own))
     doubts.append(Doubt("constant-unshrunk", says))
+    sd = float(errors.std(ddof=1)) if len(own) > 1 else None
+    found = None
+    if given.box_a is not None and sd:
+        found = own_constant.drawn(
+            box_a=given.box_a,
+            own_a=float(as_a(constant, conversion=use.constants(ConversionConstants)).a),
+            n=len(own),
+            sd_d=sd,
+            constants=use.constants(own_constant.BetweenSurgeons),
+        )
     output = PersonalConstantOutput(
         constant=ConstantInput.of_engine(constant).model_dump(exclude_none=True),
         n=len(own),
-        sd_d=float(errors.std(ddof=1)) if len(own) > 1 else None,
+        sd_d=sd,
         within_half=float(np.mean(np.abs(errors) <= 0.5)),
         within_one=float(np.mean(np.abs(errors) <= 1)),
+        a_to_plan_with=found.a if found else None,
+        own_weight=found.weight if found else None,
     )
     return output, doubts
 

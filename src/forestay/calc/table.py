@@ -17,6 +17,7 @@ FAMILIES = (
     "lens_formulas",
     "lens_readings",
     "lens_shelf",
+    "toric_shelf",
     "astigmatism",
     "incision",
     "keratometry",

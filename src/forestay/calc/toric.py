@@ -67,22 +67,8 @@ class ToricOutput(Record):
 def toric_calculation(given: ToricInput, use: Reader) -> tuple[ToricOutput, list[Doubt]]:
     """Corneal vector, posterior cornea, incision; then the lens's meridional powers."""
     ready = prepare_target(given, use)
-    readings = Keratometry(
-        k1_d=given.k1_d, k1_axis_deg=given.k1_axis_deg, k2_d=given.k2_d, k2_axis_deg=given.k2_axis_deg
-    )
-    cornea, doubts = vector_of(readings, field="", use=use)
-    if given.posterior == "regression":
-        cornea = toric.total_cornea(cornea, constants=use.constants(toric.PosteriorConstants))
-    incision, more = _incision(given)
-    cornea = cornea + incision
+    cornea, doubts = cornea_of(given, use)
     cylinder = float(cornea.magnitude_d)
-    noise = use.number("astigmatism.reading_noise_d")
-    if cylinder < noise:
-        says = tr(
-            "A corneal cylinder under {noise:g} D can be noise of the keratometer; its meridian is unsure.",
-            noise=noise,
-        )
-        more.append(Doubt("cylinder-within-noise", says))
     scale = float(ready.eye.corneal_power_d) / (0.5 * (given.k1_d + given.k2_d))
     lens = toric.lens_cylinder_d(
         eye=ready.eye, corneal_cylinder_d=cylinder * scale, target_d=ready.target_d, constants=ready.vergence
@@ -93,7 +79,27 @@ def toric_calculation(given: ToricInput, use: Reader) -> tuple[ToricOutput, list
         axis_deg=float(cornea.axis_deg),
         power_d=ready.power_d(),
     )
-    return output, [*ready.doubts, *doubts, *more]
+    return output, [*ready.doubts, *doubts]
+
+
+def cornea_of(given: ToricInput, use: Reader) -> tuple[DoubleAngle, list[Doubt]]:
+    """The cornea's astigmatism with its back and the incision counted, and what to doubt of it."""
+    readings = Keratometry(
+        k1_d=given.k1_d, k1_axis_deg=given.k1_axis_deg, k2_d=given.k2_d, k2_axis_deg=given.k2_axis_deg
+    )
+    cornea, doubts = vector_of(readings, field="", use=use)
+    if given.posterior == "regression":
+        cornea = toric.total_cornea(cornea, constants=use.constants(toric.PosteriorConstants))
+    incision, more = _incision(given)
+    cornea = cornea + incision
+    noise = use.number("astigmatism.reading_noise_d")
+    if float(cornea.magnitude_d) < noise:
+        says = tr(
+            "A corneal cylinder under {noise:g} D can be noise of the keratometer; its meridian is unsure.",
+            noise=noise,
+        )
+        more.append(Doubt("cylinder-within-noise", says))
+    return cornea, [*doubts, *more]
 
 
 def _incision(given: ToricInput) -> tuple[DoubleAngle, list[Doubt]]:

@@ -70,6 +70,18 @@ class ShelfLens(Record):
     ranges: Annotated[tuple[StockRange, ...], Field(strict=False, description="powers that are always there")] = ()
     stock: Annotated[tuple[Stock, ...], Field(strict=False, description="single powers, counted")] = ()
     toric: Annotated[bool, Field(description="the model has a cylinder")] = False
+    cylinders_d: Annotated[
+        tuple[Annotated[float, within("lens_cylinder_d")], ...],
+        Field(
+            strict=False, description="for a toric model: cylinders, in the lens's plane, that each power is kept in"
+        ),
+    ] = ()
+
+    @model_validator(mode="after")
+    def _cylinders(self) -> ShelfLens:
+        if self.toric is not bool(self.cylinders_d):
+            raise ValueError(tr("cylinders_d belongs to a toric model, and a toric model needs it"))
+        return self
 
     @property
     def powers_d(self) -> tuple[float, ...]:

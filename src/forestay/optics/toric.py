@@ -57,3 +57,25 @@ def lens_cylinder_d(
 
     half = 0.5 * corneal_cylinder_d
     return power(eye.corneal_power_d - half) - power(eye.corneal_power_d + half)
+
+
+def left_d(
+    *,
+    eye: ThinLensEye,
+    corneal_cylinder_d: Number,
+    lens_cylinder: Number,
+    target_d: Number,
+    constants: VergenceConstants,
+) -> Number:
+    """Corneal cylinder [D] that a lens of ``lens_cylinder`` [D, its own plane] leaves; negative: it turns the axis.
+
+    The lens lies on its meridian. Near linear in the cylinder, so the ratio is taken at the cornea's own cylinder.
+
+    >>> constants = VergenceConstants(index=1.336, vertex_mm=12.0)
+    >>> eye = ThinLensEye(corneal_power_d=44.0, optical_length_mm=23.5, lens_distance_mm=5.2)
+    >>> given = {"eye": eye, "corneal_cylinder_d": 2.0, "target_d": 0.0, "constants": constants}
+    >>> round(float(left_d(lens_cylinder=1.4560, **given)), 4)
+    1.0
+    """
+    needed = lens_cylinder_d(eye=eye, corneal_cylinder_d=corneal_cylinder_d, target_d=target_d, constants=constants)
+    return corneal_cylinder_d * (1 - lens_cylinder / needed)

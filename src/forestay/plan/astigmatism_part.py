@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from forestay.answer import Doubt
+from forestay.evidence import Reader
 from forestay.frame import meridian_deg
 from forestay.optics import astigmatism
-from forestay.plan.induced import before, induced_by
+from forestay.plan.induced import before, induced_by, own_at, own_words
 from forestay.plan.mirror import Frame
 from forestay.plan.model import Astigmatism
 from forestay.plan.offers import Offer, known, origin
@@ -18,8 +19,14 @@ def astigmatism_plan(offer: Offer, frame: Frame) -> tuple[Astigmatism, list[Doub
     setting, m = offer.setting, offer.measures
     use = setting.use.evidence.reader()
     induced = induced_by(
-        offer.technique, clock=m.tunnel_clock, shape=m.tunnel_shape, length_mm=m.tunnel_outer_mm, use=use
+        offer.technique,
+        clock=m.tunnel_clock,
+        shape=m.tunnel_shape,
+        length_mm=m.tunnel_outer_mm,
+        use=use,
+        own=setting.own_incisions,
     )
+    own_says = _own_says(offer, use)
     setting.use.merge(use)
     start = before(setting.case)
     meridian = meridian_deg(m.tunnel_clock)
@@ -43,7 +50,9 @@ def astigmatism_plan(offer: Offer, frame: Frame) -> tuple[Astigmatism, list[Doub
             d=flattening,
             sd=induced.sd_d,
         )
-        return Astigmatism(None, None, flattening, induced.sd_d, None, None, says, source), list(induced.doubts)
+        return Astigmatism(None, None, flattening, induced.sd_d, None, None, says, source, own_says=own_says), list(
+            induced.doubts
+        )
     after = start + astigmatism.of_incision(flattening_d=flattening, meridian_deg=meridian)
     had, left = float(start.magnitude_d), float(after.magnitude_d)
     had_axis, left_axis = frame.axis(float(start.axis_deg)), frame.axis(float(after.axis_deg))
@@ -62,5 +71,17 @@ def astigmatism_plan(offer: Offer, frame: Frame) -> tuple[Astigmatism, list[Doub
     toric_says = toric_words(offer, frame, before=start, induced=induced, use=toric_use)
     if toric_says:
         setting.use.merge(toric_use)
-    found = Astigmatism(had, had_axis, flattening, induced.sd_d, left, left_axis, says, source, toric_says)
+    found = Astigmatism(had, had_axis, flattening, induced.sd_d, left, left_axis, says, source, toric_says, own_says)
     return found, list(induced.doubts)
+
+
+def _own_says(offer: Offer, use: Reader) -> str:
+    """What the practice's own incisions of this kind did; empty where there are none."""
+    m, setting = offer.measures, offer.setting
+    mine = own_at(setting.own_incisions, technique=offer.technique, clock=m.tunnel_clock, shape=m.tunnel_shape)
+    if mine is None:
+        return ""
+    published = induced_by(
+        offer.technique, clock=m.tunnel_clock, shape=m.tunnel_shape, length_mm=m.tunnel_outer_mm, use=use
+    )
+    return own_words(mine, published_d=published.flattening_d, use=use)

@@ -14,17 +14,47 @@ from forestay.risk.own_record import OwnRecord
 
 
 @dataclass(frozen=True)
+class OwnLens:
+    """Own eyes with one lens in the bag, one way of measuring length, one formula: the A constant that they ask for.
+
+    ``sd_d``: spread of single eyes around the prediction with that constant [D].
+    """
+
+    lens: str
+    method: str
+    formula: str
+    n: int
+    a: float
+    sd_d: float
+
+
+@dataclass(frozen=True)
+class OwnIncision:
+    """Own incisions of one technique, site (of a right eye) and shape: mean flattening and spread of one eye [D]."""
+
+    technique: str
+    site: str
+    shape: str
+    n: int
+    mean_d: float
+    sd_d: float
+
+
+@dataclass(frozen=True)
 class Practice:
     """The surgeon's own figures. Empty until there are followed-up cases to learn from; empty, they change nothing.
 
     ``zonule_ratios``: likelihood ratios of signs that this practice uses in the place of those that ship.
-    ``records``: own operations by technique against what the model expected of them.
+    ``records``: own operations by technique against what the model expected of them. ``lenses``: own lens constants.
+    ``incisions``: what own incisions did to the cornea. Each is drawn towards the published figure by its number.
     """
 
     name: str = "none yet"
     digest: str = "empty"
     zonule_ratios: tuple[OwnRatio, ...] = ()
     records: tuple[OwnRecord, ...] = ()
+    lenses: tuple[OwnLens, ...] = ()
+    incisions: tuple[OwnIncision, ...] = ()
 
 
 @dataclass(frozen=True)

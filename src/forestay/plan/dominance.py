@@ -120,7 +120,12 @@ def _astigmatism(offer: Offer) -> tuple[Criterion, Criterion]:
     """What the incision induces, and what is left of the cornea's astigmatism: this counts where the cornea is known."""
     use, m = offer.setting.use.evidence.reader(), offer.measures
     induced = induced_by(
-        offer.technique, clock=m.tunnel_clock, shape=m.tunnel_shape, length_mm=m.tunnel_outer_mm, use=use
+        offer.technique,
+        clock=m.tunnel_clock,
+        shape=m.tunnel_shape,
+        length_mm=m.tunnel_outer_mm,
+        use=use,
+        own=offer.setting.own_incisions,
     )
     case = offer.setting.case
     left = expected_residual_d(case, induced, meridian_deg(m.tunnel_clock)) if before(case) is not None else None

@@ -6,7 +6,9 @@ from forestay.evidence import Reader
 from forestay.eye.records import CaseFile
 from forestay.optics import astigmatism, incision
 from forestay.optics.astigmatism import DoubleAngle
-from forestay.optics.incision import IncisionPriors, Induced
+from forestay.optics.incision import IncisionPriors, Induced, OwnRecord, WeighingConstants
+from forestay.plan.context import OwnIncision
+from forestay.text import tr
 
 USUAL_LENGTH = {
     "manual-small-incision": "size.tunnel_low_mm",
@@ -17,14 +19,52 @@ USUAL_LENGTH = {
 """Row of the usual length by technique, where the length is not settled yet."""
 
 
-def induced_by(technique: str, *, clock: float, shape: str, length_mm: float | None, use: Reader) -> Induced:
-    """Flattening along the incision's meridian [D] with one SD per component; the working frame is a right eye's."""
-    return incision.induced(
+def induced_by(
+    technique: str,
+    *,
+    clock: float,
+    shape: str,
+    length_mm: float | None,
+    use: Reader,
+    own: tuple[OwnIncision, ...] = (),
+) -> Induced:
+    """Flattening along the incision's meridian [D] with one SD per component; the working frame is a right eye's.
+
+    ``own``: the practice's own incisions; those of this technique, site and shape are weighed in.
+    """
+    published = incision.induced(
         kind=technique,
         site=incision.site_of(clock=clock, side="right"),
         shape=shape,
         length_mm=use.number(USUAL_LENGTH[technique]) if length_mm is None else length_mm,
         priors=use.constants(IncisionPriors),
+    )
+    mine = own_at(own, technique=technique, clock=clock, shape=shape)
+    if mine is None:
+        return published
+    counted = OwnRecord(n=mine.n, mean_d=mine.mean_d, sd_d=mine.sd_d)
+    weighed = incision.weighed(published, counted, constants=use.constants(WeighingConstants))
+    return Induced(weighed.flattening_d, weighed.sd_d, published.doubts)
+
+
+def own_at(own: tuple[OwnIncision, ...], *, technique: str, clock: float, shape: str) -> OwnIncision | None:
+    """The own incisions of that technique, site and shape; None where there are none."""
+    site = incision.site_of(clock=clock, side="right")
+    return next((o for o in own if (o.technique, o.site, o.shape) == (technique, site, shape)), None)
+
+
+def own_words(own: OwnIncision, *, published_d: float, use: Reader) -> str:
+    """What the own incisions say, and what they weigh."""
+    apart = use.constants(WeighingConstants).between_surgeons_sd_d
+    weight = own.n * apart * apart / (own.n * apart * apart + own.sd_d * own.sd_d)
+    return tr(
+        "{n} own incisions like this flattened {mine:.2f} ± {sd:.2f} D, where published ones flatten {published:.2f} D;"
+        " the own ones weigh {weight:.0%}.",
+        n=own.n,
+        mine=own.mean_d,
+        sd=own.sd_d,
+        published=published_d,
+        weight=weight,
     )
 
 

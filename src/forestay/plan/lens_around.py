@@ -19,6 +19,7 @@ from forestay.optics.positions import ALL_POSITIONS
 from forestay.plan.consistency import readings_of, readings_words, refraction_misfit_d
 from forestay.plan.lens_model import LensBox, LensFormula, LensPosition, LensRemeasure
 from forestay.plan.offers import Offer
+from forestay.plan.own_figures import own_alone, own_shelf
 from forestay.plan.prediction import DEFAULT_STEP_D, Predictor
 from forestay.text import tr
 
@@ -118,6 +119,8 @@ class Boxes:
 
     shelf: str | None
     found: dict[str, Box | None]
+    own_says: tuple[str, ...] = ()
+    """What own eyes say of the lenses of the shelf."""
 
     def onto(self, row: LensPosition) -> LensPosition:
         """The row with its box, or with the word that the shelf holds none."""
@@ -157,19 +160,26 @@ class Boxes:
         )
 
 
+def method_of(offer: Offer) -> str:
+    """The length method whose lens constants belong to the plan's length."""
+    constant = offer.setting.case.target.lens_constant
+    method = offer.setting.case.biometry.axial_length_method or "ultrasound-contact"
+    if method == "ultrasound-contact" and (constant is None or constant.method != method):
+        return "optical"  # the compression has been added back, so the constant of optical lengths belongs to it
+    return method
+
+
 def boxes_of(offer: Offer, given: LensPositionsInput, use: Reader) -> tuple[Boxes, list[Doubt]]:
     """Which box of the practice's shelf to have for each position."""
     shelf = offer.context.lenses
+    method, lenses = method_of(offer), offer.context.practice.lenses
     if shelf is None:
-        return Boxes(None, {}), []
+        return Boxes(None, {}, own_alone(lenses, formula=given.formula, method=method)), []
     ready = prepare_target(given, use)
     region = None
     if given.accept_from_d is not None and given.accept_to_d is not None:
         region = Region(given.accept_from_d, given.accept_to_d, given.refuse_above_d)
-    constant = offer.setting.case.target.lens_constant
-    method = offer.setting.case.biometry.axial_length_method or "ultrasound-contact"
-    if method == "ultrasound-contact" and (constant is None or constant.method != method):
-        method = "optical"  # the compression has been added back, so the constant of optical lengths belongs to it
+    shelf, own_says = own_shelf(shelf, lenses, formula=ready.name, method=method, use=use)
     found: dict[str, Box | None] = {}
     doubts: list[Doubt] = []
     for position in ALL_POSITIONS:
@@ -187,7 +197,7 @@ def boxes_of(offer: Offer, given: LensPositionsInput, use: Reader) -> tuple[Boxe
             doubts.append(other_method_doubt(box))
         found[position] = box
     says = tr("an invented example shelf") if shelf.invented else tr("the practice's own shelf")
-    return Boxes(says, found), doubts
+    return Boxes(says, found, own_says), doubts
 
 
 def learnt_of(offer: Offer, eye: Predictor, target_d: float, use: Reader) -> tuple[tuple[str, ...], list[Doubt]]:

@@ -54,7 +54,7 @@ def lens_plan(offer: Offer) -> tuple[LensPlan, list[Doubt]]:
             else tr("no formula answers for this eye")
         )
         return LensPlan(None, None, None, target, (), (why,), region_d=accepted), doubts
-    given = _asked(offer, eye, target)
+    given = asked(offer, eye, target)
     try:
         answer, more = lens_positions_calculation.function(given, use)
     except InvalidInput as wrong:  # of these inputs only the constant can put a lens where none can lie
@@ -83,7 +83,7 @@ def lens_plan(offer: Offer) -> tuple[LensPlan, list[Doubt]]:
         disagreement_d=compared.disagreement_d,
         remeasure=remeasure_of(given, use),
         region_d=accepted,
-        learnt=learnt,
+        learnt=(*boxes.own_says, *learnt),
         shelf=boxes.shelf,
     ), doubts
 
@@ -95,7 +95,8 @@ def _region(offer: Offer) -> tuple[float, float] | None:
     return aim.accept_from_d, aim.accept_to_d
 
 
-def _asked(offer: Offer, eye: Predictor, target: float) -> LensPositionsInput:
+def asked(offer: Offer, eye: Predictor, target: float) -> LensPositionsInput:
+    """The eye, formula and aim of the plan as the calculation ``lens-positions`` takes them."""
     case = offer.setting.case
     return LensPositionsInput(
         formula=cast(FormulaName, eye.name),

@@ -12,7 +12,7 @@ from forestay.answer import Doubt, unique
 from forestay.evidence import Reader
 from forestay.eye.plausibility import refuse_if_needed
 from forestay.eye.records import CaseFile
-from forestay.eye.situation import Situation
+from forestay.eye.situation import Decisions, Situation
 from forestay.plan import margins_back, margins_front
 from forestay.plan.astigmatism_part import astigmatism_plan
 from forestay.plan.choose import Verdict, choose, judge, leaders, rank
@@ -68,12 +68,19 @@ def make(situation: Situation, context: Context) -> Plan:
     findings = check(case, use=use)
     refuse_if_needed(findings)
     turned, decisions, frame = to_frame(case, situation.decisions)
-    setting = Setting(turned, estimate(turned, context.draws, use, context.practice.zonule_ratios), decisions, use)
+    setting = _setting(turned, decisions, context, use)
     view = eye_view(case, setting)
     ranked, verdicts, offers, loads = _options(setting, view, frame, context)
     best = next((o for o in ranked if o.technique in offers), None)
     checks = tuple(Check(f.field, f.value, f.level, f.why, f.source) for f in findings)
     return _assemble(situation, context, _Work(setting, frame, view, ranked, verdicts, offers, loads, checks), best)
+
+
+def _setting(case: CaseFile, decisions: Decisions, context: Context, use: Reader) -> Setting:
+    """The estimates of a case in the working frame, with the practice's own figures."""
+    practice = context.practice
+    estimates = estimate(case, context.draws, use, practice.zonule_ratios)
+    return Setting(case, estimates, decisions, use, practice.incisions)
 
 
 @dataclass(frozen=True)
@@ -147,7 +154,7 @@ def outcome(situation: Situation, context: Context) -> tuple[str, str]:
     use = context.evidence.reader()
     refuse_if_needed(check(situation.case, use=use))
     turned, decisions, frame = to_frame(situation.case, situation.decisions)
-    setting = Setting(turned, estimate(turned, context.draws, use), decisions, use)
+    setting = _setting(turned, decisions, context, use)
     view = eye_view(situation.case, setting)
     ranked, _, offers, _ = _options(setting, view, frame, context)
     best = next((o for o in ranked if o.technique in offers), None)

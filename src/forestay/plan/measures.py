@@ -14,6 +14,7 @@ from forestay.eye.records import CaseFile
 from forestay.eye.situation import Decisions
 from forestay.frame import hour_distance, meridian_deg, temporal_hour, wrap_hour
 from forestay.mechanics import capsulorhexis, pupil, tunnel
+from forestay.plan.context import OwnIncision
 from forestay.plan.estimates import Estimates
 from forestay.plan.induced import expected_residual_d, induced_by
 from forestay.plan.model import Measures
@@ -33,6 +34,8 @@ class Setting:
     estimates: Estimates
     decisions: Decisions
     use: Reader
+    own_incisions: tuple[OwnIncision, ...] = ()
+    """What the practice's own incisions did, to be weighed in."""
 
     @property
     def weak(self) -> bool:
@@ -120,7 +123,7 @@ def tunnel_clock(setting: Setting, technique: str) -> float:
     residual = {
         p: expected_residual_d(
             setting.case,
-            induced_by(technique, clock=p, shape="frown", length_mm=None, use=setting.use),
+            induced_by(technique, clock=p, shape="frown", length_mm=None, use=setting.use, own=setting.own_incisions),
             meridian_deg(p),
         )
         for p in free

@@ -173,7 +173,9 @@ class Astigmatism:
     says: str
     origin: Origin | None
     toric_says: str = ""
-    """Whether a toric lens is advised against, or what it would have to be."""
+    """Whether a toric lens is advised against, or what it would have to be and which box comes nearest."""
+    own_says: str = ""
+    """What the practice's own incisions of this kind did, and what they weigh; empty where there are none."""
 
 
 @dataclass(frozen=True)

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from forestay.calc.lens_input import prepare_target
+from forestay.calc.toric_shelf import toric_box_for
 from forestay.evidence import Reader
 from forestay.frame import meridian_deg
 from forestay.optics import astigmatism, toric
 from forestay.optics.astigmatism import DoubleAngle
 from forestay.optics.incision import Induced
 from forestay.optics.lens_model import Measured
+from forestay.plan.lens_around import method_of
+from forestay.plan.lens_part import asked
 from forestay.plan.mirror import Frame
 from forestay.plan.offers import Offer
-from forestay.plan.prediction import predictor
+from forestay.plan.own_figures import own_shelf
+from forestay.plan.prediction import Predictor, predictor
 from forestay.text import tr
 
 
@@ -32,13 +37,36 @@ def toric_words(offer: Offer, frame: Frame, *, before: DoubleAngle, induced: Ind
     scale = float(thin.corneal_power_d) / eye.k_mean.centre
     target = setting.case.target.refraction_d or 0.0
     cylinder = toric.lens_cylinder_d(eye=thin, corneal_cylinder_d=left * scale, target_d=target, constants=eye.vergence)
-    return tr(
+    says = tr(
         "With the back of the cornea counted, {left:.2f} D @ {axis:.0f} would be left: a toric lens would need"
         " {cylinder:.2f} D along {axis:.0f}. Each degree that it turns leaves {loss:.1%} of that.",
         left=left,
         axis=frame.axis(float(cornea.axis_deg)),
         cylinder=float(cylinder),
         loss=float(astigmatism.left_by_rotation(rotation_deg=1.0)),
+    )
+    return says + _from_shelf(offer, eye, target, left * scale, use)
+
+
+def _from_shelf(offer: Offer, eye: Predictor, target_d: float, cylinder_d: float, use: Reader) -> str:
+    """The toric box of the practice's shelf that leaves the least, or the word that there is none."""
+    shelf = offer.context.lenses
+    if shelf is None:
+        return ""
+    method = method_of(offer)
+    shelf, _ = own_shelf(shelf, offer.context.practice.lenses, formula=eye.name, method=method, use=use)
+    ready = prepare_target(asked(offer, eye, target_d), use)
+    box = toric_box_for(ready, shelf, corneal_cylinder_d=cylinder_d, method=method, use=use)
+    if box is None:
+        return " " + tr("The shelf has no toric lens that would leave less.")
+    return " " + tr(
+        "From the shelf: {lens} {power:+.1f} D with {cylinder:.2f} D, leaving {left:.2f} D and {refraction:+.2f} D;"
+        " read on its box whether the label is the spherical equivalent.",
+        lens=box.lens.name,
+        power=box.power_d,
+        cylinder=box.cylinder_d,
+        left=abs(box.left_d),
+        refraction=box.refraction_d,
     )
 
 

@@ -82,7 +82,14 @@ def incisions(offer: Offer, frame: Frame) -> tuple[Way, ...]:
 def _place(offer: Offer, place: float, frame: Frame) -> Way:
     setting, m = offer.setting, offer.measures
     own = setting.use.evidence.reader()
-    induced = induced_by(offer.technique, clock=place, shape=m.tunnel_shape, length_mm=m.tunnel_outer_mm, use=own)
+    induced = induced_by(
+        offer.technique,
+        clock=place,
+        shape=m.tunnel_shape,
+        length_mm=m.tunnel_outer_mm,
+        use=own,
+        own=setting.own_incisions,
+    )
     setting.use.merge(own)
     against = []
     if setting.case.signs.filtering_bleb and place != temporal_hour("right"):

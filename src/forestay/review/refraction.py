@@ -45,6 +45,8 @@ class OwnConstant:
     formula: str
     n: int
     constant: dict[str, float]
+    sd_d: float | None
+    """Spread of single eyes around the prediction with that constant [D]."""
     mean_error_d: float
     half_width_d: float
     own_weight: float
@@ -131,6 +133,7 @@ def own_constants(outcomes: Sequence[Outcome], use: Reader) -> tuple[OwnConstant
                 formula=formula,
                 n=len(group),
                 constant=answer.result.constant,
+                sd_d=answer.result.sd_d,
                 mean_error_d=float(errors.mean()),
                 half_width_d=NORMAL_95 * sd / len(group) ** 0.5,
                 own_weight=shrunk.own_weight,
