@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import ast
 import io
 import tomllib
 from collections.abc import Iterator
@@ -12,7 +13,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from babel.messages.catalog import Catalog
-from babel.messages.extract import extract_from_dir
+from babel.messages.extract import extract_from_dir, extract_python
 from babel.messages.frontend import parse_mapping_cfg
 from babel.messages.pofile import write_po
 
@@ -23,7 +24,7 @@ KEYWORDS = {"tr": None, "_": None, "mark": None}
 
 MACHINE = {
     "key", "techniques", "sources", "when", "has", "verdict", "anaesthetic", "prefer", "unless_stop", "technique",
-    "field", "level", "source", "event", "set", "ask", "ladder",
+    "field", "level", "source", "event", "set", "ask", "ladder", "into",
 }  # fmt: skip
 """Keys of rule files that hold words for the program; every other text in a rule is read by a person."""
 
@@ -43,9 +44,18 @@ def rules(file: IO[bytes], keywords: Any, tags: Any, options: Any) -> Iterator[t
         yield 0, "_", sentence, []
 
 
+def fields(file: IO[bytes], keywords: Any, tags: Any, options: Any) -> Iterator[tuple[int, str, str, list[str]]]:
+    """Babel's extractor for records: what passes through ``tr``, and what each field says of itself."""
+    yield from extract_python(file, keywords, tags, options)
+    file.seek(0)
+    for node in ast.walk(ast.parse(file.read())):
+        if isinstance(node, ast.keyword) and node.arg == "description" and isinstance(node.value, ast.Constant):
+            yield 0, "_", str(node.value.value), []
+
+
 def _texts(key: str, value: Any) -> Iterator[str]:
     if isinstance(value, str):
-        if key not in MACHINE and value:
+        if value and (key not in MACHINE or (key == "event" and " " in value)):
             yield value
     elif isinstance(value, list):
         for inner in value:

@@ -167,4 +167,4 @@ def field_words(name: str) -> str:
     plain = name.rsplit(".", 1)[-1]
     for unit in ("_per_mm2", "_mmhg", "_mm", "_um", "_deg", "_d", "_years", "_kg", "_logmar"):
         plain = plain.removesuffix(unit)
-    return plain.replace("_", " ")
+    return tr(plain.replace("_", " "))

@@ -69,7 +69,7 @@ def test_no_eye_is_routine_before_it_was_looked_at(sign: str) -> None:
     signs = {k: v for k, v in eye().items() if k != sign}
     row = sort_eyes(eyes=[signs]).result.rows[0]
     assert row.group == "look-again"
-    assert row.not_looked_at == (sign.replace("_", " "),)
+    assert row.not_looked_at == ({"light": "light perception"}.get(sign, sign.replace("_", " ")),)
     assert row.lens is None
 
 

@@ -6,10 +6,22 @@ import io
 import string
 import sys
 from importlib.util import module_from_spec, spec_from_file_location
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 
+from forestay.calc.day_records import PLAIN_NAMES
+from forestay.calc.sorting import ASKED, SAID
+from forestay.case import key_words
+from forestay.case.fields import PATHS
+from forestay.mechanics.bag_model import State as BagHeld
+from forestay.mechanics.open_ring_model import RingState
+from forestay.optics.incision import SITES
+from forestay.plan.device_shelf import things
+from forestay.plan.lens_part import LABELS
+from forestay.plan.words import TECHNIQUES
+from forestay.services.access import table
+from forestay.text import field_words
 from tests.project.source import ROOT
 
 
@@ -56,3 +68,18 @@ def test_every_place_in_a_sentence_is_named(catalogue: Any) -> None:
             if any(not name or name.isdigit() for name in places):
                 unnamed.append(message.id)
     assert unnamed == []
+
+
+def test_keys_that_stand_in_sentences_are_in_the_list_that_translators_see() -> None:
+    held = key_words
+    shelf = {
+        thing.replace("-", " ") for thing in things() if thing not in PLAIN_NAMES and not thing.startswith("tray-")
+    }
+    assert shelf <= set(held.THINGS)
+    assert {f"tray {name}" for name in TECHNIQUES if name != "referral"} <= set(held.THINGS)
+    assert {position.replace("-", " ") for position in LABELS} <= set(held.POSITIONS)
+    assert set(SITES) == set(held.SITES)
+    assert {state for states in (BagHeld, RingState) for state in get_args(states)} <= set(held.STATES)
+    assert {SAID.get(name, name.replace("_", " ")) for name in ASKED} == set(held.SIGNS)
+    assert {field_words(path) for path in PATHS} <= set(held.FIELDS)
+    assert set(table().permissions.values()) == set(held.PERMISSIONS)

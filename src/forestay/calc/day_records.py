@@ -11,10 +11,10 @@ from forestay.errors import InvalidInput
 from forestay.eye.quantity import within
 from forestay.eye.records import Anaesthetic
 from forestay.record import Record
-from forestay.text import tr
+from forestay.text import mark, tr
 
 MINUTES_IN_HOUR = 60
-PLAIN_NAMES = {"ovd": "OVD", "nylon-10-0": "10-0 nylon", "latex-free-set": "set free of latex"}
+PLAIN_NAMES = {"ovd": mark("OVD"), "nylon-10-0": mark("10-0 nylon"), "latex-free-set": mark("set free of latex")}
 _CLOCK = re.compile(r"^([01]?\d|2[0-3]):([0-5]\d)$")
 Clock = Annotated[str, Field(description="time of day, HH:MM")]
 

@@ -13,10 +13,12 @@ from forestay.evidence import Reader
 from forestay.eye.quantity import within
 from forestay.eye.sorting import Group, sort_eye
 from forestay.record import Record
-from forestay.text import tr
+from forestay.text import mark, tr
 
 MOST_EYES = 5000
 GROUPS: tuple[Group, ...] = ("routine", "difficult", "look-again", "refer", "not-today", "no-surgery")
+SAID = {"light": mark("light perception")}
+"""A sign whose own word means something else beside it (a theme of the page)."""
 ASKED = ("light", "pupil", "white", "brown", "pseudoexfoliation", "lens_moves", "infection", "only_eye")
 """Signs that a sort must not lack: without them no eye is called routine."""
 Yes = Annotated[bool | None, Field(description="yes, no, or not looked at")]
@@ -147,7 +149,7 @@ def sort_eyes(given: SortInput, use: Reader) -> tuple[SortOutput, list[Doubt]]:
     for eye in given.eyes:
         signs = {f"sign.{k}": v for k, v in eye if v is not None}
         found = sort_eye(signs | {"here.vitrector": given.vitrector}, use)
-        missing = tuple(tr(n.replace("_", " ")) for n in ASKED if getattr(eye, n) is None)
+        missing = tuple(tr(SAID.get(n, n.replace("_", " "))) for n in ASKED if getattr(eye, n) is None)
         if found.group == "routine" and missing:
             found = replace(found, group="look-again")
         sorted_eyes.append((eye, found, missing))

@@ -11,6 +11,7 @@ from typing import Literal
 
 from forestay.plan.model import Measures
 from forestay.plan.said import ring_words
+from forestay.text import mark
 
 Kind = Literal["radial", "reach", "angular", "chord", "count", "choice"]
 
@@ -36,13 +37,13 @@ class Control:
 
 RING_TIMINGS = ("none", "before-nucleus", "after-nucleus")
 CONTROLS: tuple[Control, ...] = (
-    Control("capsulorhexis_mm", "Capsulorhexis", "radial", 3.0, 8.0, 0.1, "mm"),
-    Control("pupil_hooks", "Pupil hooks", "count", 0, 8, 1, ""),
-    Control("hook_reach_mm", "Reach of the hooks", "reach", 1.5, 5.0, 0.1, "mm"),
-    Control("ring", "Tension ring", "choice", 0, 2, 1, "", RING_TIMINGS),
-    Control("ring_gap_clock", "Opening of the ring", "angular", 0.5, 12, 0.5, "o'clock"),
-    Control("tunnel_clock", "Middle of the tunnel", "angular", 0.5, 12, 0.5, "o'clock"),
-    Control("tunnel_chord_mm", "Chord of the tunnel", "chord", 2.0, 10.0, 0.1, "mm"),
+    Control("capsulorhexis_mm", mark("Capsulorhexis"), "radial", 3.0, 8.0, 0.1, "mm"),
+    Control("pupil_hooks", mark("Pupil hooks"), "count", 0, 8, 1, ""),
+    Control("hook_reach_mm", mark("Reach of the hooks"), "reach", 1.5, 5.0, 0.1, "mm"),
+    Control("ring", mark("Tension ring"), "choice", 0, 2, 1, "", RING_TIMINGS),
+    Control("ring_gap_clock", mark("Opening of the ring"), "angular", 0.5, 12, 0.5, "o'clock"),
+    Control("tunnel_clock", mark("Middle of the tunnel"), "angular", 0.5, 12, 0.5, "o'clock"),
+    Control("tunnel_chord_mm", mark("Chord of the tunnel"), "chord", 2.0, 10.0, 0.1, "mm"),
 )
 BY_NAME = {c.name: c for c in CONTROLS}
 

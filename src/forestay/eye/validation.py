@@ -14,7 +14,7 @@ from forestay.errors import ForestayError, InvalidInput, MissingInput, UnknownKe
 from forestay.evidence import default_evidence
 from forestay.eye.hints import hint
 from forestay.eye.quantity import allowed as allowed_range
-from forestay.text import tr
+from forestay.text import mark, tr
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -22,19 +22,19 @@ LARGEST_BITS = 1000
 """Whole numbers with more binary digits than this do not fit a float and are named in words."""
 
 _TYPE_WORDS = {
-    "float_type": "a number",
-    "float_parsing": "a number",
-    "int_type": "a whole number",
-    "int_parsing": "a whole number",
-    "int_from_float": "a whole number",
-    "bool_type": "true or false",
-    "string_type": "a word",
-    "list_type": "a list",
-    "tuple_type": "a list",
-    "dict_type": "a table of keys",
-    "model_type": "a table of keys",
-    "model_attributes_type": "a table of keys",
-    "finite_number": "a finite number",
+    "float_type": mark("a number"),
+    "float_parsing": mark("a number"),
+    "int_type": mark("a whole number"),
+    "int_parsing": mark("a whole number"),
+    "int_from_float": mark("a whole number"),
+    "bool_type": mark("true or false"),
+    "string_type": mark("a word"),
+    "list_type": mark("a list"),
+    "tuple_type": mark("a list"),
+    "dict_type": mark("a table of keys"),
+    "model_type": mark("a table of keys"),
+    "model_attributes_type": mark("a table of keys"),
+    "finite_number": mark("a finite number"),
 }
 
 

@@ -18,19 +18,19 @@ from forestay.plan.measures import anterior_chamber_allowed
 from forestay.plan.model_risk import Origin
 from forestay.plan.offers import Offer, known, origin
 from forestay.plan.prediction import DEFAULT_STEP_D, Predictor, predictor
-from forestay.text import tr
+from forestay.text import mark, tr
 
 NORMAL_90_LIMIT = NormalDist().inv_cdf(0.95)
 """Half width of a central 90 % in standard deviations."""
 LABELS = {
-    "bag": "bag",
-    "sulcus": "sulcus, three-piece",
-    "optic-capture": "sulcus, optic captured",
-    "scleral": "fixed to the sclera",
-    "retropupillary-iris": "behind the iris, claw",
-    "prepupillary-iris": "before the iris, claw",
-    "anterior-chamber": "anterior chamber",
-    "aphakia": "none: spectacles",
+    "bag": mark("bag"),
+    "sulcus": mark("sulcus, three-piece"),
+    "optic-capture": mark("sulcus, optic captured"),
+    "scleral": mark("fixed to the sclera"),
+    "retropupillary-iris": mark("behind the iris, claw"),
+    "prepupillary-iris": mark("before the iris, claw"),
+    "anterior-chamber": mark("anterior chamber"),
+    "aphakia": mark("none: spectacles"),
 }
 
 

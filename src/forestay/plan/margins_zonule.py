@@ -16,19 +16,19 @@ from forestay.plan.model import Margin
 from forestay.plan.offers import Change, Offer, best_change, known, margin_of, origin
 from forestay.plan.spread import Spread
 from forestay.plan.zonule_loads import TECHNIQUES, Loads, lent_by_hooks, loads, springs
-from forestay.text import tr
+from forestay.text import mark, tr
 
 NAMES = {
-    "puncture": "first puncture",
-    "capsulorhexis-pull": "capsulorhexis",
-    "hydrodissection": "hydrodissection",
-    "rotation": "rotation",
-    "pole-lift": "pole lift",
-    "whole-nucleus": "whole nucleus",
-    "cortex-radial": "cortex, pulled to the centre",
-    "cortex-tangential": "cortex, pulled along the rim",
-    "ring-insertion": "ring in",
-    "lens-insertion": "lens in",
+    "puncture": mark("first puncture"),
+    "capsulorhexis-pull": mark("capsulorhexis"),
+    "hydrodissection": mark("hydrodissection"),
+    "rotation": mark("rotation"),
+    "pole-lift": mark("pole lift"),
+    "whole-nucleus": mark("whole nucleus"),
+    "cortex-radial": mark("cortex, pulled to the centre"),
+    "cortex-tangential": mark("cortex, pulled along the rim"),
+    "ring-insertion": mark("ring in"),
+    "lens-insertion": mark("lens in"),
 }
 """What each manoeuvre is called beside its rope."""
 RINGS = ("before-nucleus", "after-nucleus")

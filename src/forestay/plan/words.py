@@ -13,23 +13,23 @@ from forestay.plan.model import LensPlan, Measures
 from forestay.plan.words_clock import clock_text, hours_text, span_text
 from forestay.plan.words_drugs import drug_words, patient_words
 from forestay.plan.words_lens import anterior_reason, lens_words
-from forestay.text import tr
+from forestay.text import mark, tr
 
 ANAESTHETICS = {
-    "topical": "topical anaesthesia",
-    "sub-tenon": "sub-Tenon block",
-    "peribulbar": "peribulbar block",
-    "retrobulbar": "retrobulbar block",
-    "general": "general anaesthesia",
+    "topical": mark("topical anaesthesia"),
+    "sub-tenon": mark("sub-Tenon block"),
+    "peribulbar": mark("peribulbar block"),
+    "retrobulbar": mark("retrobulbar block"),
+    "general": mark("general anaesthesia"),
 }
 BESIDE_TUNNEL_HOURS = 2
 """Hooks this near to the tunnel stand in the way of the nucleus."""
 TECHNIQUES = {
-    "manual-small-incision": "manual small incision",
-    "phacoemulsification": "phacoemulsification",
-    "extracapsular": "extracapsular extraction",
-    "intracapsular": "intracapsular extraction",
-    "referral": "referral",
+    "manual-small-incision": mark("manual small incision"),
+    "phacoemulsification": mark("phacoemulsification"),
+    "extracapsular": mark("extracapsular extraction"),
+    "intracapsular": mark("intracapsular extraction"),
+    "referral": mark("referral"),
 }
 
 

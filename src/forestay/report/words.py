@@ -11,9 +11,22 @@ from forestay.draw.names import side_words
 from forestay.draw.rope import amount_words
 from forestay.plan.model import Check, LensPlan, LensPosition, Margin, Option, Plan, Risk, Unassessed
 from forestay.plan.model_trolley import KitItem
-from forestay.text import field_words, tr
+from forestay.text import field_words, mark, tr
 
-MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+MONTHS = (
+    mark("Jan"),
+    mark("Feb"),
+    mark("Mar"),
+    mark("Apr"),
+    mark("May"),
+    mark("Jun"),
+    mark("Jul"),
+    mark("Aug"),
+    mark("Sep"),
+    mark("Oct"),
+    mark("Nov"),
+    mark("Dec"),
+)
 
 
 def plan_side(plan: Plan) -> str:
