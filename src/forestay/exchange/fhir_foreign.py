@@ -17,30 +17,15 @@ from forestay.exchange import fhir_terms as terms
 from forestay.exchange.dicom_eye import EyeReading
 from forestay.exchange.dicom_in import BIOMETRY, DAYS_OF_YEAR, FELLOW_KEYS, ObjectReading
 from forestay.exchange.fhir_in import contents, plain_json
+from forestay.exchange.units import FACTORS, rounded
 from forestay.eye.quantity import allowed as limits_in_words
 from forestay.eye.quantity import bounds
 from forestay.text import tr
 
 TAKEN = ("final", "amended", "corrected")
-DECIMALS = {"um": 0, "/mm2": 0, "{logMAR}": 3}
-USUAL_DECIMALS = 2
 LONGEST = 60
 SEXES = ("female", "male")
 OWN_SECTIONS = ("biometry", "fellow", "eye", "signs", "lens", "person")
-SAME_UNIT = {
-    "mm": {"mm": 1.0, "um": 0.001, "cm": 10.0, "m": 1000.0},
-    "um": {"um": 1.0, "mm": 1000.0, "nm": 0.001},
-    "[diop]": {"[diop]": 1.0, "/m": 1.0},
-    "deg": {"deg": 1.0},
-    "mm[Hg]": {"mm[Hg]": 1.0},
-    "/mm2": {"/mm2": 1.0, "{cells}/mm2": 1.0},
-    "{logMAR}": {"{logMAR}": 1.0},
-    "a": {"a": 1.0},
-    "kg": {"kg": 1.0, "g": 0.001},
-    "d": {"d": 1.0},
-    "1": {"1": 1.0, "{score}": 1.0},
-}
-"""Unit that a field is kept in -> units in UCUM that are read, with the factor that they are multiplied by."""
 LOINC_FIELDS: dict[str, tuple[str, str]] = {
     code: (path, side)
     for path, codes in terms.LOINC_CODES.items()
@@ -239,7 +224,7 @@ def _value(resource: Mapping[str, Any], path: str, where: str, leave: Callable[[
 def _quantity(told: Mapping[str, Any], path: str, where: str) -> float:
     """A number in the unit that the field is kept in; without a unit that is known, none is guessed."""
     kept = terms.unit_of(path)
-    factors = SAME_UNIT.get(kept, {})
+    factors = FACTORS.get(kept, {})
     unit = str(told.get("code") or "") if told.get("system") in (terms.UCUM, None) else ""
     number = told.get("value")
     if unit not in factors or told.get("comparator") is not None:
@@ -279,4 +264,4 @@ def _quantity(told: Mapping[str, Any], path: str, where: str) -> float:
             value=number,
             allowed=limits_in_words(limit),
         )
-    return round(value, DECIMALS.get(kept, USUAL_DECIMALS)) + 0.0
+    return rounded(path, value)

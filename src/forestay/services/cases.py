@@ -19,7 +19,7 @@ from forestay.case.fold import Claim, conflict, fold
 from forestay.case.from_file import DEVICE, facts_from_case
 from forestay.case.lines import looks_like_facts
 from forestay.case.replay import ThreadEntry, thread
-from forestay.errors import ConflictingFact, ForestayError, NotFound
+from forestay.errors import ConflictingFact, ForestayError, MissingInput, NotFound
 from forestay.exchange.dicom_file import looks_like_dicom
 from forestay.exchange.fhir_in import looks_like_fhir
 from forestay.exchange.jsonlines import Imported, count, export_facts, import_facts
@@ -29,6 +29,7 @@ from forestay.store.interface import FactStore, Identity
 from forestay.store.location import as_url, default_url
 from forestay.text import tr
 
+TABLES = (".csv", ".tsv", ".xlsx", ".parquet")
 INVENTED = "invented"
 """Author of the facts of an invented case; a face marks such a case wherever it is shown."""
 
@@ -82,6 +83,12 @@ def import_case(
     The case is called ``case_id``, else after the file's ``name``. A case file that differs from the one which a case
     was opened with is refused: what changed since is a new fact.
     """
+    if name.lower().endswith(TABLES):
+        raise MissingInput(
+            tr("{name} is a table; say with a mapping which column is which field.", name=name),
+            field="mapping",
+            allowed=tr("a mapping, as the page on exchange describes it"),
+        )
     if looks_like_dicom(data):
         from forestay.services.measurements import import_objects
 

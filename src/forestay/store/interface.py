@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Protocol
@@ -70,6 +70,9 @@ class FactStore(Protocol):
         :class:`~forestay.errors.ConflictingFact`. The first fact opens the case. What is returned is on disk. A case
         that was erased takes no more facts.
         """
+
+    def append_all(self, by_case: Mapping[str, Sequence[Fact]]) -> int:
+        """The same for several cases at once: all facts of all of them or, on an error, none; how many were new."""
 
     def adopt(self, case_id: str, links: Sequence[Link]) -> int:
         """Keep facts that were accepted elsewhere exactly as they are, with salts and chain; how many were new.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from threading import Lock
 from uuid import UUID
@@ -47,6 +47,19 @@ class MemoryFactStore(Announcing):
         if added:
             self.announce(case_id)
         return [Fact(kept[fact.header.id].header, fact.body) for fact in arriving]
+
+    def append_all(self, by_case: Mapping[str, Sequence[Fact]]) -> int:
+        """See :meth:`~forestay.store.interface.FactStore.append_all`."""
+        before = dict(self._owner), {case_id: list(links) for case_id, links in self._cases.items()}
+        count = len(self._owner)
+        try:
+            for case_id in sorted(by_case):
+                self.append(case_id, by_case[case_id])
+        except BaseException:
+            with self._lock:
+                self._owner, self._cases = before
+            raise
+        return len(self._owner) - count
 
     def adopt(self, case_id: str, links: Sequence[Link]) -> int:
         """See :meth:`~forestay.store.interface.FactStore.adopt`."""

@@ -7,7 +7,7 @@ index in the same transaction.
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 from uuid import UUID
@@ -15,7 +15,7 @@ from uuid import UUID
 from sqlalchemy import Connection, func, insert, select, text
 from sqlalchemy.exc import IntegrityError
 
-from forestay.case.chain import Link, continuation, extend, facts_of, named_by, verify
+from forestay.case.chain import Link, Tail, continuation, extend, facts_of, named_by, verify
 from forestay.case.fact import Fact
 from forestay.case.fold import conflict
 from forestay.store import erasing, identities, indexing
@@ -54,22 +54,40 @@ class SqlFactStore(Announcing):
     def append(self, case_id: str, facts: Iterable[Fact]) -> list[Fact]:
         """See :meth:`~forestay.store.interface.FactStore.append`."""
         arriving = list(facts)
-        named = named_by(arriving)
         try:
             with self.database.writing() as connection:
-                self.database.lock_case(connection, case_id)
-                number = case_number(connection, case_id)
-                tail = tail_of(connection, number, named)
-                if number is not None and is_erased(connection, number):
-                    raise erased_case(case_id)
-                added = extend(case_id, arriving, tail, received_at=self._clock(), salt=self._salt)
-                self._keep(connection, case_id, number, added)
+                tail, added = self._append(connection, case_id, arriving)
         except IntegrityError:
             raise conflict(arriving[0]) from None
         if added:
             self.announce(case_id)
         kept = {**tail.known, **{link.header.id: link for link in added}}
         return [Fact(kept[one.header.id].header, one.body) for one in arriving]
+
+    def append_all(self, by_case: Mapping[str, Sequence[Fact]]) -> int:
+        """See :meth:`~forestay.store.interface.FactStore.append_all`."""
+        added: dict[str, int] = {}
+        with self.database.writing() as connection:
+            for case_id in sorted(by_case):  # always in one order, so that two of these do not wait for each other
+                try:
+                    added[case_id] = len(self._append(connection, case_id, by_case[case_id])[1])
+                except IntegrityError:
+                    raise conflict(by_case[case_id][0]) from None
+        for case_id, count in added.items():
+            if count:
+                self.announce(case_id)
+        return sum(added.values())
+
+    def _append(self, connection: Connection, case_id: str, arriving: Sequence[Fact]) -> tuple[Tail, list[Link]]:
+        """The facts of one case within a transaction: how the case ended, and what was added."""
+        self.database.lock_case(connection, case_id)
+        number = case_number(connection, case_id)
+        tail = tail_of(connection, number, named_by(arriving))
+        if number is not None and is_erased(connection, number):
+            raise erased_case(case_id)
+        added = extend(case_id, arriving, tail, received_at=self._clock(), salt=self._salt)
+        self._keep(connection, case_id, number, added)
+        return tail, added
 
     def adopt(self, case_id: str, links: Sequence[Link]) -> int:
         """See :meth:`~forestay.store.interface.FactStore.adopt`."""
