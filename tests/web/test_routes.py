@@ -50,6 +50,8 @@ KNOWN: dict[tuple[str, str], set[str]] = {
     ("POST", "/cases/{case_id}/note/sign"): {"surgeon"},
     ("POST", "/cases/new"): {"surgeon", "nurse", "trainee"},
     ("GET", "/day"): {"surgeon", "nurse", "trainee", "auditor"},
+    ("GET", "/import"): {"surgeon", "nurse", "trainee"},
+    ("POST", "/import"): {"surgeon", "nurse", "trainee"},
     ("POST", "/sort"): {"surgeon", "nurse", "trainee", "auditor"},
     ("GET", "/cases/{case_id}/consent"): {"surgeon", "nurse", "trainee", "auditor"},
     ("GET", "/accounts"): {"administrator"},

@@ -80,12 +80,12 @@ def table_of(data: bytes, name: str, mapping: Mapping) -> Table:
 
 def look_at_table(store: FactStore, data: bytes, name: str, mapping: Mapping) -> TableLook:
     """What each row would do; nothing is kept."""
-    return _look(store, data, name, mapping)[0]
+    return _look(store, data, name, mapping, AUTHOR)[0]
 
 
-def import_table(store: FactStore, data: bytes, name: str, mapping: Mapping) -> TableLook:
+def import_table(store: FactStore, data: bytes, name: str, mapping: Mapping, *, author: str = AUTHOR) -> TableLook:
     """Keep all rows, or none where one of them cannot be."""
-    look, facts = _look(store, data, name, mapping)
+    look, facts = _look(store, data, name, mapping, author)
     refused = [row for row in look.rows if row.state == "refused"]
     if refused:
         told = [
@@ -108,7 +108,9 @@ def import_table(store: FactStore, data: bytes, name: str, mapping: Mapping) -> 
     return TableLook(look.rows, look.left, kept=True)
 
 
-def _look(store: FactStore, data: bytes, name: str, mapping: Mapping) -> tuple[TableLook, dict[str, list[Fact]]]:
+def _look(
+    store: FactStore, data: bytes, name: str, mapping: Mapping, author: str
+) -> tuple[TableLook, dict[str, list[Fact]]]:
     table = table_of(data, name, mapping)
     rows = read_rows(table, mapping)
     known = set(store.cases())
@@ -118,18 +120,18 @@ def _look(store: FactStore, data: bytes, name: str, mapping: Mapping) -> tuple[T
     for row in rows:
         if row.case not in kept:
             kept[row.case] = store.facts(row.case) if row.case in known else []
-        outcomes.append(_outcome(row, kept[row.case], added))
+        outcomes.append(_outcome(row, kept[row.case], added, author))
     return TableLook(tuple(outcomes), tuple(columns_left(table, mapping))), {c: f for c, f in added.items() if f}
 
 
-def _outcome(row: Row, kept: Sequence[Fact], added: dict[str, list[Fact]]) -> RowOutcome:
+def _outcome(row: Row, kept: Sequence[Fact], added: dict[str, list[Fact]], author: str) -> RowOutcome:
     if row.faults:
         return RowOutcome(row.number, row.case, "refused", tuple(row.faults))
     waiting = added.get(row.case, [])
     there = {fact.header.id for fact in [*kept, *waiting]}
     try:
         _right_eye(row, [*kept, *waiting])
-        made = [fact for fact in _facts(row) if fact.header.id not in there]
+        made = [fact for fact in _facts(row, author) if fact.header.id not in there]
         fold([*kept, *waiting, *made])
     except ForestayError as wrong:
         return RowOutcome(row.number, row.case, "refused", (wrong.message,))
@@ -163,7 +165,7 @@ def _says(row: Row) -> tuple[str, ...]:
     return tuple(f"{path} {shown(path, value)}" for path, value in values.items())
 
 
-def _facts(row: Row) -> list[Fact]:
+def _facts(row: Row, author: str) -> list[Fact]:
     """One fact a kind. Each row is a device of its own: none knows of another."""
     groups: list[tuple[type[Body], dict[str, object]]] = [
         (Found, {"values": {p: v for p, v in row.values.items() if _KIND.get(p, Found) is Found}}),
@@ -177,7 +179,7 @@ def _facts(row: Row) -> list[Fact]:
         new_fact(
             validate(kind, body),
             case=row.case,
-            author=AUTHOR,
+            author=author,
             device=f"table-{key[:12]}-{kind.KIND}",
             device_sequence=1,
             happened_at=moment,

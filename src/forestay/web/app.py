@@ -23,6 +23,7 @@ from forestay.web.pages import (
     evidence,
     hospital,
     identity,
+    importing,
     preferences,
     reference,
     review,
@@ -55,7 +56,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(facts.router(settings.desk))
     app.state.live = live.Live()
     app.include_router(live.router(settings.desk, app.state.live))
-    for pages in (cases, entry, theatre, after, case, ways, review, day, consent):
+    for pages in (cases, importing, entry, theatre, after, case, ways, review, day, consent):
         app.include_router(pages.router(settings.desk, renderer))
     for plain in (reference, evidence, sort):
         app.include_router(plain.router(renderer))

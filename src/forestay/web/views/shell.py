@@ -45,6 +45,7 @@ def shell(title: str, here: str = "") -> Shell:
         ("/", tr("Cases")),
         ("/day", tr("Theatre day")),
         ("/sort", tr("Many eyes")),
+        *([("/import", tr("Import"))] if acting.may("enter") else []),
         ("/review", tr("Review")),
         ("/reference", tr("Calculations")),
         ("/evidence", tr("Evidence")),
