@@ -108,6 +108,7 @@ def test_cases_come_in_order_of_arrival_and_an_unknown_one_is_an_error(store: Fa
     assert store.cases() == ["M-2", "M-10", "M-1"]
     store.append("M-10", [fact(length(23.5), 11, case="M-10")])
     assert list(store.sequences().items()) == [("M-2", 1), ("M-10", 2), ("M-1", 1)]
+    assert (list(store.sequences(holding="measured")), store.sequences(holding="done")) == (store.cases(), {})
     for ask in (store.facts, store.links):
         with pytest.raises(NotFound, match="M-9"):
             ask("M-9")

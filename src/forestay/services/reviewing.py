@@ -19,7 +19,7 @@ INVENTED_SEED = 20_240_101
 
 def operated(store: FactStore) -> Iterator[Outcome]:
     """The outcome of every kept case in which a step of an operation is recorded."""
-    for case_id in store.cases():
+    for case_id in store.sequences(holding="done"):
         found = outcome_of(case_id, store.facts(case_id))
         if found is not None:
             yield found

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Protocol
 from uuid import UUID
 
+from forestay.case.bodies import Kind
 from forestay.case.chain import Link
 from forestay.case.fact import Fact
 from forestay.errors import ForestayError, NotFound, UnreadableFile
@@ -95,8 +96,11 @@ class FactStore(Protocol):
     def head(self, case_id: str) -> int:
         """The last server sequence of a case, at little cost; an unknown case is an error."""
 
-    def sequences(self) -> dict[str, int]:
-        """The last server sequence of each case that was not erased, in order of arrival: what has moved since a look."""
+    def sequences(self, holding: Kind | None = None) -> dict[str, int]:
+        """The last server sequence of each case that was not erased, in order of arrival: what has moved since a look.
+
+        ``holding``: only cases with a fact of this kind.
+        """
 
     def listen(self, listener: Callable[[str], None]) -> Callable[[], None]:
         """Call ``listener`` with the case after this program kept facts of it; what is given back ends that.

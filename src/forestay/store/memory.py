@@ -8,6 +8,7 @@ from datetime import datetime
 from threading import Lock
 from uuid import UUID
 
+from forestay.case.bodies import Kind
 from forestay.case.chain import Link, accept, continuation, erase, facts_of, verify
 from forestay.case.fact import Fact
 from forestay.case.fold import conflict
@@ -111,10 +112,15 @@ class MemoryFactStore(Announcing):
         """See :meth:`~forestay.store.interface.FactStore.head`."""
         return len(self.links(case_id))
 
-    def sequences(self) -> dict[str, int]:
+    def sequences(self, holding: Kind | None = None) -> dict[str, int]:
         """See :meth:`~forestay.store.interface.FactStore.sequences`."""
         with self._lock:
-            return {case_id: len(links) for case_id, links in self._cases.items() if case_id not in self._erased}
+            return {
+                case_id: len(links)
+                for case_id, links in self._cases.items()
+                if case_id not in self._erased
+                and (holding is None or any(link.header.kind == holding for link in links))
+            }
 
     def cases(self) -> list[str]:
         """See :meth:`~forestay.store.interface.FactStore.cases`."""

@@ -15,6 +15,7 @@ from uuid import UUID
 from sqlalchemy import Connection, func, insert, select, text
 from sqlalchemy.exc import IntegrityError
 
+from forestay.case.bodies import Kind
 from forestay.case.chain import Link, Tail, continuation, extend, facts_of, named_by, verify
 from forestay.case.fact import Fact
 from forestay.case.fold import conflict
@@ -163,7 +164,7 @@ class SqlFactStore(Announcing):
             number = self._number(connection, case_id)
             return connection.scalar(select(head.c.sequence).where(head.c.case_number == number)) or 0
 
-    def sequences(self) -> dict[str, int]:
+    def sequences(self, holding: Kind | None = None) -> dict[str, int]:
         """See :meth:`~forestay.store.interface.FactStore.sequences`."""
         kept = (
             select(case.c.id, head.c.sequence)
@@ -171,6 +172,8 @@ class SqlFactStore(Announcing):
             .where(case.c.number.not_in(select(erasure.c.case_number)))
             .order_by(case.c.number)
         )
+        if holding is not None:
+            kept = kept.where(case.c.number.in_(select(fact.c.case_number).where(fact.c.kind == holding)))
         with self.database.reading() as connection:
             return {row[0]: row[1] for row in connection.execute(kept)}
 
