@@ -28,7 +28,7 @@ from forestay.eye.situation import Situation
 from forestay.plan.compare import compare
 from forestay.plan.context import Context
 from forestay.plan.make import make
-from forestay.services.planning import looked_at
+from forestay.services.planner import looked_at
 from forestay.web.serve import HOST, application, listen
 
 REPEATS, WARM_UP = 20, 4

@@ -13,7 +13,8 @@ from forestay.errors import InvalidInput
 from forestay.eye.situation import Situation
 from forestay.plan.model import Plan
 from forestay.services.cases import INVENTED, Who
-from forestay.services.planning import Desk, Planner, digest, keep_demo, looked_at
+from forestay.services.planner import Planner, digest, looked_at
+from forestay.services.planning import Desk, keep_demo
 from forestay.store.memory import MemoryFactStore
 from tests.factories import example_plan
 

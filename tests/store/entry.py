@@ -24,7 +24,7 @@ NURSERY = """
 import os, signal, sys
 from forestay.web.serve import serve
 import forestay.store.sql
-from forestay.services.planning import usual_make
+from forestay.services.planner import usual_make
 from forestay.web import serve as web
 usual_make()
 web._quicken = lambda: None  # the solvers may stay slow: nothing is planned here

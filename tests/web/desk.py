@@ -8,7 +8,8 @@ from typing import Any
 from forestay.eye.situation import Situation
 from forestay.plan.model import Plan
 from forestay.services.cases import Who
-from forestay.services.planning import Desk, Planner, keep_demo
+from forestay.services.planner import Planner
+from forestay.services.planning import Desk, keep_demo
 from forestay.store.memory import MemoryFactStore
 from tests.factories import example_plan
 

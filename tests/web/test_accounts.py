@@ -19,7 +19,8 @@ from forestay.case.fact import new_fact
 from forestay.services.access import table
 from forestay.services.accounts import Accounts
 from forestay.services.cases import Who
-from forestay.services.planning import Desk, Planner, keep_demo
+from forestay.services.planner import Planner
+from forestay.services.planning import Desk, keep_demo
 from forestay.store.checking import check
 from forestay.store.sql import SqlFactStore
 from forestay.web.app import create_app

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from forestay.services.cases import Who
-from forestay.services.planning import Desk, Planner, keep_demo
+from forestay.services.planner import Planner
+from forestay.services.planning import Desk, keep_demo
 from forestay.store.memory import MemoryFactStore
 from forestay.web.app import create_app
 from forestay.web.settings import Settings

@@ -12,7 +12,8 @@ from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import response_schema_conformance, status_code_conformance
 
 from forestay.services.cases import Who
-from forestay.services.planning import Desk, Planner, keep_demo
+from forestay.services.planner import Planner
+from forestay.services.planning import Desk, keep_demo
 from forestay.store.memory import MemoryFactStore
 from forestay.web.app import create_app
 from forestay.web.settings import Settings

@@ -10,7 +10,8 @@ from pathlib import Path
 from uuid import uuid4
 
 from forestay.services.cases import Who
-from forestay.services.planning import Desk, Planner, keep_demo
+from forestay.services.planner import Planner
+from forestay.services.planning import Desk, keep_demo
 from forestay.store.memory import MemoryFactStore
 from forestay.store.sql import SqlFactStore
 from forestay.web.live import Live

@@ -14,7 +14,8 @@ from forestay.errors import RefusedFinding
 from forestay.eye.situation import Situation
 from forestay.plan.model import Plan
 from forestay.services.cases import Who
-from forestay.services.planning import Desk, Planner, keep_demo
+from forestay.services.planner import Planner
+from forestay.services.planning import Desk, keep_demo
 from forestay.store.memory import MemoryFactStore
 from forestay.web.app import create_app
 from forestay.web.settings import Settings

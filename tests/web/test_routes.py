@@ -14,7 +14,8 @@ from pwdlib.hashers.argon2 import Argon2Hasher
 from forestay.services.access import EVERYONE, table
 from forestay.services.accounts import Accounts
 from forestay.services.cases import Who
-from forestay.services.planning import Desk, Planner, keep_demo
+from forestay.services.planner import Planner
+from forestay.services.planning import Desk, keep_demo
 from forestay.store.accounts import Account, Session
 from forestay.store.sql import SqlFactStore
 from forestay.web.app import create_app

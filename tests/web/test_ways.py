@@ -10,7 +10,8 @@ import pytest
 
 from forestay.plan.model import Criterion, Option, Plan, Rung
 from forestay.services.cases import Who
-from forestay.services.planning import Desk, Planner, keep_demo
+from forestay.services.planner import Planner
+from forestay.services.planning import Desk, keep_demo
 from forestay.store.memory import MemoryFactStore
 from forestay.web.app import create_app
 from forestay.web.settings import Settings

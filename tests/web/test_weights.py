@@ -8,7 +8,8 @@ from html import unescape
 import pytest
 
 from forestay.services.cases import Who
-from forestay.services.planning import Desk, Planner, keep_demo
+from forestay.services.planner import Planner
+from forestay.services.planning import Desk, keep_demo
 from forestay.services.weighing import weigh
 from forestay.store.memory import MemoryFactStore
 from forestay.web.app import create_app

@@ -194,12 +194,29 @@ def serve(
     private_key: Annotated[
         Path | None, typer.Option("--private-key", metavar="FILE", help="Its private key (PEM).")
     ] = None,
+    planners: Annotated[
+        int | None,
+        typer.Option(
+            "--planners",
+            metavar="N",
+            min=0,
+            max=64,
+            help="Processes that make plans beside the one that answers; default is none for one person, and with accounts one for each spare core.",
+        ),
+    ] = None,
 ) -> None:
     """The web application: on this machine for one person, or for many who sign in."""
     from forestay.web.serve import Reach
     from forestay.web.serve import serve as start
 
-    start(port=port, db=db, demo=demo, lenses=_lenses(lenses), reach=Reach(host, certificate, private_key, accounts))
+    start(
+        port=port,
+        db=db,
+        demo=demo,
+        lenses=_lenses(lenses),
+        reach=Reach(host, certificate, private_key, accounts),
+        planners=planners,
+    )
 
 
 def _register() -> None:

@@ -17,7 +17,7 @@ from forestay.plan.day import DayEntry, DayHours, DayList, day_list
 from forestay.plan.device_shelf import DeviceShelf, read_shelf
 from forestay.plan.make import make
 from forestay.services.cases import kept_case, open_store
-from forestay.services.planning import Make
+from forestay.services.planner import Make
 from forestay.text import tr
 
 SHELF_FILE = "devices.toml"

@@ -5,21 +5,19 @@ A *look* is a decision that is tried and not kept: the plan is made with it, and
 
 from __future__ import annotations
 
-import hashlib
-from collections import OrderedDict
-from collections.abc import Callable, Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
 from threading import Lock
 from typing import Any
 from uuid import UUID
+from weakref import WeakValueDictionary
 
 from forestay.case.bodies import Body, Kind
 from forestay.eye.lens_shelf import LensShelf, read_lens_shelf
-from forestay.eye.situation import Decisions, Situation
-from forestay.eye.validation import validate
-from forestay.plan.context import Context, Practice
-from forestay.plan.flip import Flips, flips
+from forestay.eye.situation import Situation
+from forestay.plan.flip import Flips
 from forestay.plan.model import Plan
 from forestay.review.groups import Selection
 from forestay.review.make import Review
@@ -27,80 +25,9 @@ from forestay.services import actor, cases, entry
 from forestay.services.cases import KeptCase, Who
 from forestay.services.entry import FieldState
 from forestay.services.identity import identity
+from forestay.services.plan_pool import PlanPool
+from forestay.services.planner import Planner
 from forestay.store.interface import FactStore
-from forestay.text import language
-
-PLANS_KEPT = 128
-"""How many plans are kept for a quick return: a few cases with every position that a control was moved to."""
-
-Make = Callable[[Situation], Plan]
-
-
-def digest(situation: Situation) -> str:
-    """SHA-256 over the situation: two agree exactly when all that a plan is made from agrees."""
-    return hashlib.sha256(situation.model_dump_json().encode()).hexdigest()
-
-
-def looked_at(situation: Situation, look: Mapping[str, Any]) -> Situation:
-    """The situation with the tried decisions on top of the kept ones; an impossible one is refused by name."""
-    if not look:
-        return situation
-    decisions = validate(Decisions, {**situation.decisions.model_dump(), **look})
-    return situation.model_copy(update={"decisions": decisions})
-
-
-class Planner:
-    """Makes plans and keeps the last ones by the situation's digest. Safe to use from several threads."""
-
-    def __init__(
-        self,
-        make: Make | None = None,
-        *,
-        kept: int = PLANS_KEPT,
-        lenses: LensShelf | None = None,
-        practice: Practice | None = None,
-    ) -> None:
-        self._make = make or usual_make(lenses=lenses, practice=practice)
-        self._quick = make or usual_make(quick=True, lenses=lenses, practice=practice)
-        self._lenses, self._practice = lenses, practice
-        self._flips: OrderedDict[str, Flips] = OrderedDict()
-        self._turning = Lock()
-        self._kept = kept
-        self._plans: OrderedDict[str, Plan] = OrderedDict()
-        self._lock = Lock()
-
-    def plan(self, situation: Situation, *, quick: bool = False) -> Plan:
-        """The plan for this situation, made once. ``quick``: only what moves with a control (see ``usual_make``)."""
-        whole = f"{language()} {digest(situation)}"
-        key = f"{whole} quick"
-        with self._lock:
-            for name in (whole, key) if quick else (whole,):
-                known = self._plans.get(name)
-                if known is not None:
-                    self._plans.move_to_end(name)
-                    return known
-        made = (self._quick if quick else self._make)(situation)
-        with self._lock:
-            self._plans[key if quick else whole] = made
-            while len(self._plans) > self._kept:
-                self._plans.popitem(last=False)
-        return made
-
-    def turns(self, situation: Situation) -> Flips:
-        """Where the plan of this situation turns, worked out once: about a hundred plans, one eye at a time."""
-        name = f"{language()} {digest(situation)}"
-        with self._turning:
-            known = self._flips.get(name)
-            if known is None:
-                known = flips(situation, usual_context(lenses=self._lenses, practice=self._practice))
-                self._flips[name] = known
-                while len(self._flips) > self._kept:
-                    self._flips.popitem(last=False)
-            return known
-
-    def look(self, situation: Situation, look: Mapping[str, Any], *, quick: bool = False) -> Plan:
-        """The plan with some decisions tried."""
-        return self.plan(looked_at(situation, look), quick=quick)
 
 
 def caution() -> str:
@@ -110,27 +37,33 @@ def caution() -> str:
     return standing()
 
 
-def usual_make(*, quick: bool = False, lenses: LensShelf | None = None, practice: Practice | None = None) -> Make:
-    """``plan.make`` with the context that ships, read once, the shelf of ``lenses``, and the own figures of ``practice``.
-
-    ``quick`` leaves out what no control under the hand shows: margins of techniques that do not come first, the search
-    for supports, the interval of loads that only rank, and what a sign at surgery would change. Every number that it
-    gives is that of the whole plan.
-    """
-    from forestay.plan.make import make
-
-    context = replace(usual_context(lenses=lenses, practice=practice), searching=not quick)
-    return lambda situation: make(situation, context)
-
-
-def usual_context(*, lenses: LensShelf | None = None, practice: Practice | None = None) -> Context:
-    """The context that ships, with the shelf of ``lenses`` and the own figures of ``practice``."""
-    context = Context.default(lenses=lenses)
-    return context if practice is None else replace(context, practice=practice)
-
-
 DEMO_APART = timedelta(minutes=2)
 """Between two facts of an invented case, so that its thread reads like a morning's clinic."""
+
+
+class Turns:
+    """A turn for each case: who holds it is alone. Safe to use from several threads."""
+
+    def __init__(self) -> None:
+        self._held: WeakValueDictionary[str, _Turn] = WeakValueDictionary()
+        self._lock = Lock()
+
+    @contextmanager
+    def of(self, case_id: str) -> Iterator[None]:
+        """Wait for the turn of this case, and hold it inside the block."""
+        with self._lock:
+            turn = self._held.setdefault(case_id, _Turn())
+        with turn.lock:
+            yield
+
+
+class _Turn:
+    """A lock that may be forgotten when nobody waits for it."""
+
+    __slots__ = ("__weakref__", "lock")
+
+    def __init__(self) -> None:
+        self.lock = Lock()
 
 
 class Desk:
@@ -140,6 +73,7 @@ class Desk:
         self._store = store
         self._planner = planner
         self._own = who
+        self._turns = Turns()
 
     @property
     def store(self) -> FactStore:
@@ -165,6 +99,10 @@ class Desk:
         """Refuse a fact that whoever asks may not send; without accounts everything may come."""
         actor.check_fact(kind, author, device)
 
+    def close(self) -> None:
+        """End what works beside this process."""
+        self._planner.close()
+
     def case_ids(self) -> list[str]:
         """The cases kept, in order of arrival."""
         return cases.case_ids(self._store)
@@ -180,6 +118,16 @@ class Desk:
     def before(self, case_id: str, head: int) -> Situation | None:
         """What was known when only the first ``head`` facts were kept; None where that was no case yet."""
         return cases.situation_at(self._store, case_id, head)
+
+    def planned(self, case_id: str) -> tuple[KeptCase, Plan]:
+        """One case with the plan of its latest facts.
+
+        One such plan of a case is made at a time. Whoever waits reads the facts when the turn comes, so that all who
+        asked while facts came in get the plan of the last of them, made once.
+        """
+        with self._turns.of(case_id):
+            opened = self.open(case_id)
+            return opened, self.plan(opened.situation, {})
 
     def plan(self, situation: Situation, look: Mapping[str, Any], *, quick: bool = False) -> Plan:
         """The plan, with some decisions tried and not kept; ``quick`` while a control moves."""
@@ -205,7 +153,9 @@ class Desk:
 
     def by(self, who: Who) -> Desk:
         """The same desk, with somebody at it: what is kept from here on is kept in that name."""
-        return Desk(self._store, self._planner, who)
+        desk = Desk(self._store, self._planner, who)
+        desk._turns = self._turns
+        return desk
 
     def fields(self, opened: KeptCase) -> dict[str, FieldState]:
         """What is known of each field, and where facts disagree."""
@@ -248,10 +198,13 @@ class Desk:
         return look_back(None if invented else self._store, selection)
 
 
-def open_desk(db: str | None, *, demo: bool, planner: Planner | None = None, lenses: LensShelf | None = None) -> Desk:
+def open_desk(
+    db: str | None, *, demo: bool, planner: Planner | None = None, lenses: LensShelf | None = None, planners: int = 0
+) -> Desk:
     """The desk over the store ``db``, the user's own one where None; with ``demo``, the invented cases are kept once.
 
-    The practice's own figures are read once, here. ``lenses``: the practice's shelf of lenses; with ``demo`` and none given, the invented shelf, which says that it is.
+    The practice's own figures are read once, here. ``lenses``: the practice's shelf of lenses; with ``demo`` and none
+    given, the invented shelf, which says that it is. ``planners``: processes that make the plans; 0 makes them here.
     """
     store = cases.open_store(db)
     if demo:
@@ -259,7 +212,12 @@ def open_desk(db: str | None, *, demo: bool, planner: Planner | None = None, len
     shelf = demo_shelf() if demo and lenses is None else lenses
     from forestay.services.reviewing import own_practice
 
-    return Desk(store, planner or Planner(lenses=shelf, practice=own_practice(store)), Who(author="desk", device="web"))
+    practice = own_practice(store)
+    if planner is None and planners:
+        pool = PlanPool(planners, lenses=shelf, practice=practice)
+        pool.warm()
+        planner = Planner(pool.make, quick=pool.quick, close=pool.close, lenses=shelf, practice=practice)
+    return Desk(store, planner or Planner(lenses=shelf, practice=practice), Who(author="desk", device="web"))
 
 
 def demo_shelf() -> LensShelf:

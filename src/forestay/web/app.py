@@ -54,6 +54,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(health.router)
     app.include_router(calc.router)
     app.include_router(facts.router(settings.desk))
+    app.state.desk = settings.desk
     app.state.live = live.Live()
     app.include_router(live.router(settings.desk, app.state.live))
     for pages in (cases, importing, entry, theatre, after, case, ways, review, day, consent):

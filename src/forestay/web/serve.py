@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import secrets
 import socket
 import threading
@@ -68,6 +69,12 @@ class Reach:
         """Whether only this computer reaches it."""
         return self.host in LOCAL_HOSTS or self.host.startswith("127.")
 
+    def planners(self, asked: int | None = None) -> int:
+        """How many processes make plans: as asked, else as many as cores are left over where several people work."""
+        if asked is not None:
+            return asked
+        return 0 if self.local and not self.accounts else max(1, (os.cpu_count() or 2) - 1)
+
     def check(self) -> None:
         """Refuse to send passwords and cases over a network in clear."""
         if (self.certificate is None) != (self.private_key is None):
@@ -96,14 +103,19 @@ def serve(
     *,
     reach: Reach | None = None,
     lenses: LensShelf | None = None,
+    planners: int | None = None,
     say: Say = print,
 ) -> None:
-    """Serve until interrupted. ``db``: address or path of the store, the user's own one where None."""
+    """Serve until interrupted. ``db``: address or path of the store, the user's own one where None.
+
+    ``planners``: processes that make plans beside this one; None takes none for one person, and with accounts one for
+    each core but the one that answers.
+    """
     reach = reach or Reach()
     reach.check()
     listening = listen(port, reach.host)
     try:
-        app, code = build(db, demo=demo, reach=reach, lenses=lenses)
+        app, code = build(db, demo=demo, reach=reach, lenses=lenses, planners=reach.planners(planners))
         scheme = "https" if reach.certificate else "http"
         address = f"{scheme}://{_name(reach)}:{listening.getsockname()[1]}/"
         say(tr("Forestay is at {address} (stop with Ctrl+C).", address=address))
@@ -112,10 +124,13 @@ def serve(
         threading.Thread(target=_quicken, daemon=True).start()
         tls = {"ssl_certfile": reach.certificate, "ssl_keyfile": reach.private_key} if reach.certificate else {}
         # raised again by the server where the shell lets an interruption through; started in the background it may not
-        with suppress(KeyboardInterrupt):
-            Server(
-                uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, **tls)  # type: ignore[arg-type]
-            ).run(sockets=[listening])
+        try:
+            with suppress(KeyboardInterrupt):
+                Server(
+                    uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, **tls)  # type: ignore[arg-type]
+                ).run(sockets=[listening])
+        finally:
+            app.state.desk.close()
         say(tr("Stopped."))
     finally:
         listening.close()
@@ -137,12 +152,17 @@ def application(db: str | None, *, demo: bool, lenses: LensShelf | None = None) 
 
 
 def build(
-    db: str | None, *, demo: bool, reach: Reach | None = None, lenses: LensShelf | None = None
+    db: str | None,
+    *,
+    demo: bool,
+    reach: Reach | None = None,
+    lenses: LensShelf | None = None,
+    planners: int = 0,
 ) -> tuple[FastAPI, str | None]:
     """The application over the store ``db``, with the invented cases kept there once if ``demo``; and the code that the
     first account needs, where others can reach the server and nobody has an account."""
     reach = reach or Reach()
-    desk = open_desk(db, demo=demo, lenses=lenses)
+    desk = open_desk(db, demo=demo, lenses=lenses, planners=planners)
     if reach.local and not reach.accounts:
         return create_app(Settings(desk, language=language())), None
     accounts = Accounts(desk.store)

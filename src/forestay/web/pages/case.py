@@ -31,8 +31,7 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
     routes = APIRouter(prefix="/cases/{case_id}", include_in_schema=False)
 
     def show(request: Request, case_id: str, look: Mapping[str, Any], since: int = 0) -> Response:
-        opened = desk.open(case_id)
-        base = desk.plan(opened.situation, {})
+        opened, base = desk.planned(case_id)
         asked = target_of(request) if wants_part(request) else ""
         # Under a moving hand only the part in sight is worked out; what lies below is asked for when the hand rests.
         plan = desk.plan(opened.situation, look, quick=asked == "look") if look else base

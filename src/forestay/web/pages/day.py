@@ -15,7 +15,8 @@ from forestay.plan.day import DayHours, DayList
 from forestay.plan.device_shelf import DeviceShelf
 from forestay.report.day import day_data, day_pdf
 from forestay.services.daylist import day_of, demo_shelf, own_shelf, planner_for
-from forestay.services.planning import Desk, Planner, caution
+from forestay.services.planner import Planner
+from forestay.services.planning import Desk, caution
 from forestay.text import tr
 from forestay.web.render import Renderer
 from forestay.web.views.case_build import case_label

@@ -36,8 +36,7 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
     @routes.get("")
     def show(request: Request, case_id: str) -> Response:
         asked = request.query_params
-        opened = desk.open(case_id)
-        plan = desk.plan(opened.situation, {})
+        opened, plan = desk.planned(case_id)
         head = count_of(asked.get("since", ""))
         earlier = desk.before(case_id, head) if head else None
         changes = compare(desk.plan(earlier, {}), plan) if earlier is not None else None
@@ -106,8 +105,8 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
 
 def _done(desk: Desk, case_id: str, form: dict[str, str]) -> None:
     step = _step(desk, case_id, form.get("step", ""))
-    opened = desk.open(case_id)
-    before = theatre.plan_as_it_stood(opened, desk.plan(opened.situation, {}), key=form_key(form))
+    opened, plan = desk.planned(case_id)
+    before = theatre.plan_as_it_stood(opened, plan, key=form_key(form))
     if before:
         with suppress(Forbidden):  # whoever may not keep plans may still keep what was done
             desk.keep(case_id, before, based_on=head_of(form))
@@ -115,8 +114,7 @@ def _done(desk: Desk, case_id: str, form: dict[str, str]) -> None:
 
 
 def _compared(renderer: Renderer, request: Request, desk: Desk, case_id: str, form: dict[str, str]) -> Response:
-    opened = desk.open(case_id)
-    plan = desk.plan(opened.situation, {})
+    opened, plan = desk.planned(case_id)
     try:
         power = number("power", form.get("power", ""))
         answer = theatre.compare_lens(
@@ -149,7 +147,7 @@ def _finding(name: str) -> tuple[FindingRule | None, str]:
 
 
 def _step(desk: Desk, case_id: str, step: str) -> str:
-    plan = desk.plan(desk.open(case_id).situation, {})
+    _, plan = desk.planned(case_id)
     return one_of("step", step, [s.key for s in plan.steps])
 
 

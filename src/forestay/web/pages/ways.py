@@ -24,8 +24,7 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
 
     @routes.get("/weights")
     def weights(request: Request, case_id: str) -> Response:
-        opened = desk.open(case_id)
-        plan = desk.plan(opened.situation, {})
+        opened, plan = desk.planned(case_id)
         measures = [name for name, _ in weigh(plan, {}).measures]
         given = read_weights(request.query_params, measures)
         view = weighed_view(opened, weigh(plan, given), given)

@@ -1,0 +1,116 @@
+"""Processes that make plans beside the one that answers, so that a fact is acknowledged while plans are made.
+
+One process each for a share of the eyes: what an eye has warmed stays where it is asked for again, and one eye that takes
+long holds up only its own share.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import get_context, parent_process
+from threading import Lock
+from zlib import crc32
+
+from forestay.eye.lens_shelf import LensShelf
+from forestay.eye.situation import Situation
+from forestay.mechanics import fast
+from forestay.plan.context import Practice
+from forestay.plan.model import Plan
+from forestay.services.planner import Make, usual_make
+from forestay.text import language, speaking
+
+AFTER_ANSWERS = 5
+"""How much a planning process stands back for the one that answers, as niceness."""
+
+_makes: dict[bool, Make] = {}
+
+
+class PlanPool:
+    """Warm processes for plans. ``make`` and ``quick`` give what ``usual_make`` gives, from any thread.
+
+    ``quicken``: each compiles its kernels in the background; the last digits may then differ from numpy's.
+    """
+
+    def __init__(
+        self, processes: int, *, lenses: LensShelf | None = None, practice: Practice | None = None, quicken: bool = True
+    ) -> None:
+        self._given = (lenses, practice, quicken)
+        self._lock = Lock()
+        self._workers = [self._worker() for _ in range(processes)]
+
+    def _worker(self) -> ProcessPoolExecutor:
+        return ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_ready, initargs=self._given)
+
+    def warm(self) -> None:
+        """Start every process now; returns at once."""
+        for worker in self._workers:
+            worker.submit(_nothing)
+
+    def make(self, situation: Situation) -> Plan:
+        """The whole plan."""
+        return self._ask(situation, quick=False)
+
+    def quick(self, situation: Situation) -> Plan:
+        """What moves with a control."""
+        return self._ask(situation, quick=True)
+
+    def close(self) -> None:
+        """End every process; what is under way is not waited for."""
+        for worker in self._workers:
+            worker.shutdown(wait=False, cancel_futures=True)
+
+    def _ask(self, situation: Situation, *, quick: bool) -> Plan:
+        place = crc32(_eye(situation)) % len(self._workers)
+        try:
+            return self._sent(place, situation, quick=quick).result()
+        except BrokenProcessPool:
+            self._replace(place)
+            return self._sent(place, situation, quick=quick).result()
+
+    def _sent(self, place: int, situation: Situation, *, quick: bool) -> Future[Plan]:
+        return self._workers[place].submit(_plan, situation, language(), quick=quick)
+
+    def _replace(self, place: int) -> None:
+        """A new process in the place of one that ended, whoever of those who waited for it comes first."""
+        with self._lock:
+            try:
+                self._workers[place].submit(_nothing).result()
+            except BrokenProcessPool:
+                self._workers[place].shutdown(wait=False)
+                self._workers[place] = self._worker()
+
+
+def _eye(situation: Situation) -> bytes:
+    """What hardly changes of an eye while its facts come in."""
+    case = situation.case
+    return f"{case.eye.side} {case.person.age_years} {case.person.sex}".encode()
+
+
+def _ready(lenses: LensShelf | None, practice: Practice | None, quicken: bool) -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interruption is for the process that answers
+    os.nice(AFTER_ANSWERS)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    if quicken:
+        fast.start()
+    for quick in (False, True):
+        _makes[quick] = usual_make(quick=quick, lenses=lenses, practice=practice)
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+    os._exit(0)
+
+
+def _nothing() -> None:
+    pass
+
+
+def _plan(situation: Situation, tag: str, *, quick: bool) -> Plan:
+    with speaking(tag):
+        return _makes[quick](situation)

@@ -1,0 +1,130 @@
+"""Plans made once: kept for a quick return, and made once for all who ask for the same at the same time."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
+from dataclasses import replace
+from threading import Lock
+from typing import Any
+
+from forestay.eye.lens_shelf import LensShelf
+from forestay.eye.situation import Decisions, Situation
+from forestay.eye.validation import validate
+from forestay.plan.context import Context, Practice
+from forestay.plan.flip import Flips, flips
+from forestay.plan.model import Plan
+from forestay.text import language
+
+PLANS_KEPT = 128
+"""How many plans are kept for a quick return: a few cases with every position that a control was moved to."""
+
+Make = Callable[[Situation], Plan]
+
+
+def digest(situation: Situation) -> str:
+    """SHA-256 over the situation: two agree exactly when all that a plan is made from agrees."""
+    return hashlib.sha256(situation.model_dump_json().encode()).hexdigest()
+
+
+def looked_at(situation: Situation, look: Mapping[str, Any]) -> Situation:
+    """The situation with the tried decisions on top of the kept ones; an impossible one is refused by name."""
+    if not look:
+        return situation
+    decisions = validate(Decisions, {**situation.decisions.model_dump(), **look})
+    return situation.model_copy(update={"decisions": decisions})
+
+
+class Planner:
+    """Makes plans and keeps the last ones by the situation's digest. Safe to use from several threads."""
+
+    def __init__(
+        self,
+        make: Make | None = None,
+        *,
+        kept: int = PLANS_KEPT,
+        lenses: LensShelf | None = None,
+        practice: Practice | None = None,
+        quick: Make | None = None,
+        close: Callable[[], None] = lambda: None,
+    ) -> None:
+        self.close = close
+        self._make = make or usual_make(lenses=lenses, practice=practice)
+        self._quick = quick or make or usual_make(quick=True, lenses=lenses, practice=practice)
+        self._lenses, self._practice = lenses, practice
+        self._flips: OrderedDict[str, Flips] = OrderedDict()
+        self._turning = Lock()
+        self._kept = kept
+        self._plans: OrderedDict[str, Plan] = OrderedDict()
+        self._under_way: dict[str, Future[Plan]] = {}
+        self._lock = Lock()
+
+    def plan(self, situation: Situation, *, quick: bool = False) -> Plan:
+        """The plan for this situation, made once. ``quick``: only what moves with a control (see ``usual_make``)."""
+        whole = f"{language()} {digest(situation)}"
+        key = f"{whole} quick"
+        with self._lock:
+            for name in (whole, key) if quick else (whole,):
+                known = self._plans.get(name)
+                if known is not None:
+                    self._plans.move_to_end(name)
+                    return known
+            name = key if quick else whole
+            waited_for = self._under_way.get(name)
+            if waited_for is None:
+                own = self._under_way[name] = Future[Plan]()
+        return waited_for.result() if waited_for is not None else self._made(name, own, situation, quick=quick)
+
+    def _made(self, name: str, own: Future[Plan], situation: Situation, *, quick: bool) -> Plan:
+        """Make the plan that others may be waiting for meanwhile; a failure is theirs too."""
+        try:
+            made = (self._quick if quick else self._make)(situation)
+        except BaseException as wrong:
+            with self._lock:
+                del self._under_way[name]
+            own.set_exception(wrong)
+            raise
+        with self._lock:
+            del self._under_way[name]
+            self._plans[name] = made
+            while len(self._plans) > self._kept:
+                self._plans.popitem(last=False)
+        own.set_result(made)
+        return made
+
+    def turns(self, situation: Situation) -> Flips:
+        """Where the plan of this situation turns, worked out once: about a hundred plans, one eye at a time."""
+        name = f"{language()} {digest(situation)}"
+        with self._turning:
+            known = self._flips.get(name)
+            if known is None:
+                known = flips(situation, usual_context(lenses=self._lenses, practice=self._practice))
+                self._flips[name] = known
+                while len(self._flips) > self._kept:
+                    self._flips.popitem(last=False)
+            return known
+
+    def look(self, situation: Situation, look: Mapping[str, Any], *, quick: bool = False) -> Plan:
+        """The plan with some decisions tried."""
+        return self.plan(looked_at(situation, look), quick=quick)
+
+
+def usual_make(*, quick: bool = False, lenses: LensShelf | None = None, practice: Practice | None = None) -> Make:
+    """``plan.make`` with the context that ships, read once, the shelf of ``lenses``, and the own figures of ``practice``.
+
+    ``quick`` leaves out what no control under the hand shows: margins of techniques that do not come first, the search
+    for supports, the interval of loads that only rank, and what a sign at surgery would change. Every number that it
+    gives is that of the whole plan.
+    """
+    from forestay.plan.make import make
+
+    context = replace(usual_context(lenses=lenses, practice=practice), searching=not quick)
+    return lambda situation: make(situation, context)
+
+
+def usual_context(*, lenses: LensShelf | None = None, practice: Practice | None = None) -> Context:
+    """The context that ships, with the shelf of ``lenses`` and the own figures of ``practice``."""
+    context = Context.default(lenses=lenses)
+    return context if practice is None else replace(context, practice=practice)
