@@ -59,9 +59,11 @@ class PlanPool:
         return self._ask(situation, quick=True)
 
     def close(self) -> None:
-        """End every process; what is under way is not waited for."""
+        """End every process, each after the plan that it is making."""
         for worker in self._workers:
             worker.shutdown(wait=False, cancel_futures=True)
+        for worker in self._workers:
+            worker.shutdown(wait=True)
 
     def _ask(self, situation: Situation, *, quick: bool) -> Plan:
         place = crc32(_eye(situation)) % len(self._workers)

@@ -38,7 +38,7 @@ class PortTaken(ForestayError):
 
 
 class Server(uvicorn.Server):
-    """A server that ends the streams of its application before it waits for the last answers."""
+    """A server that ends the streams of its application before it waits for the last answers, and its helpers after."""
 
     async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
         """Stop."""
@@ -46,6 +46,8 @@ class Server(uvicorn.Server):
         if isinstance(app, FastAPI):
             app.state.live.close()
         await super().shutdown(sockets)
+        if isinstance(app, FastAPI):
+            app.state.desk.close()
 
 
 class Say(Protocol):
@@ -124,13 +126,10 @@ def serve(
         threading.Thread(target=_quicken, daemon=True).start()
         tls = {"ssl_certfile": reach.certificate, "ssl_keyfile": reach.private_key} if reach.certificate else {}
         # raised again by the server where the shell lets an interruption through; started in the background it may not
-        try:
-            with suppress(KeyboardInterrupt):
-                Server(
-                    uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, **tls)  # type: ignore[arg-type]
-                ).run(sockets=[listening])
-        finally:
-            app.state.desk.close()
+        with suppress(KeyboardInterrupt):
+            Server(
+                uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, **tls)  # type: ignore[arg-type]
+            ).run(sockets=[listening])
         say(tr("Stopped."))
     finally:
         listening.close()
