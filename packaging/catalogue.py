@@ -53,6 +53,14 @@ def fields(file: IO[bytes], keywords: Any, tags: Any, options: Any) -> Iterator[
             yield 0, "_", str(node.value.value), []
 
 
+def limits(file: IO[bytes], keywords: Any, tags: Any, options: Any) -> Iterator[tuple[int, str, str, list[str]]]:
+    """Babel's extractor for the limits of what can be entered: what each quantity is, as a form says it."""
+    del keywords, tags, options
+    for row in tomllib.loads(file.read().decode("utf-8"))["row"]:
+        if row["key"].startswith("limit."):
+            yield 0, "_", row["meaning"], []
+
+
 def _texts(key: str, value: Any) -> Iterator[str]:
     if isinstance(value, str):
         if value and (key not in MACHINE or (key == "event" and " " in value)):

@@ -8,6 +8,7 @@ translation yet stands in English. The language is a context variable, so that t
 from __future__ import annotations
 
 import json
+import string
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -23,6 +24,8 @@ NAMES = {SOURCE: "English", "fr": "Français"}
 """Languages by tag, each by its own name. One is offered where its catalogue is there."""
 UNREAD = frozenset({"fr"})
 """Translations that no surgeon who works in that language has read."""
+THOUSANDS = {"fr": "\u00a0"}
+"""What parts thousands where a comma would be read as the decimal sign."""
 _language: ContextVar[str] = ContextVar("forestay_language", default=SOURCE)
 Given = ParamSpec("Given")
 Answer = TypeVar("Answer")
@@ -73,7 +76,28 @@ def read_catalogue(text: str) -> dict[str, str]:
 def tr(message: str, **values: Any) -> str:
     """Translate ``message`` and fill its named places (``{name}``, with a format where given: ``{x:.2f}``)."""
     translated = _catalogue(_language.get()).get(message, message)
-    return translated.format(**values) if values else translated
+    if not values:
+        return translated
+    return translated.format(**values) if _language.get() not in THOUSANDS else Places().format(translated, **values)
+
+
+def grouped(number: str) -> str:
+    """``number``, whose thousands are parted by commas, as it is read here: where a comma is the decimal sign they are
+    parted by a no-break space.
+
+    >>> grouped("1,660")
+    '1,660'
+    """
+    return number.replace(",", THOUSANDS.get(_language.get(), ","))
+
+
+class Places(string.Formatter):
+    """Fills the named places of a sentence; thousands are parted as the reader parts them."""
+
+    def format_field(self, value: Any, format_spec: str) -> Any:
+        """A value in its format; see :func:`grouped`."""
+        made = super().format_field(value, format_spec)
+        return grouped(made) if "," in format_spec else made
 
 
 def mark(message: str) -> str:

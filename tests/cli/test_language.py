@@ -17,7 +17,8 @@ from forestay.plan.context import Context
 from forestay.plan.make import make
 from forestay.plan.model import as_dict
 from forestay.report.readable import readable
-from forestay.text import language, speaking
+from forestay.text import grouped, language, speaking, tr
+from forestay.web.views.words import number
 
 
 def shape(value: Any) -> Any:
@@ -70,3 +71,19 @@ def test_the_variable_sets_the_language() -> None:
 def test_an_error_of_a_calculation_is_json_whatever_the_language() -> None:
     assert wants_json(["--language", "fr", "calc", "nucleus"])
     assert not wants_json(["--language", "fr", "plan", "x.toml"])
+
+
+def test_thousands_are_parted_so_that_no_reader_takes_the_comma_for_a_decimal_sign() -> None:
+    """ISO 80000-1, 7.3.1: groups of three digits are parted by a small space and by nothing else."""
+    told = {}
+    for tag in ("en", "fr"):
+        with speaking(tag):
+            told[tag] = (
+                tr("about {n:,d} of {all:,d} people", n=12, all=1000),
+                grouped("1,530"),
+                number(1530, "cells/mm²"),
+            )
+    assert told["en"] == ("about 12 of 1,000 people", "1,530", "1,530 cells/mm²")
+    assert told["fr"][0] == "environ 12 personnes sur 1\N{NO-BREAK SPACE}000"
+    assert told["fr"][1] == "1\N{NO-BREAK SPACE}530"
+    assert told["fr"][2].startswith("1\N{NO-BREAK SPACE}530")

@@ -114,7 +114,7 @@ def shown(path: str, value: Any) -> str:
         return tr("yes") if value else tr("no")
     if isinstance(value, int | float):
         name = path.rpartition(".")[2]
-        unit = limit(name).unit if f"limit.{name}" in default_evidence() else ""
+        unit = tr(limit(name).unit) if f"limit.{name}" in default_evidence() else ""
         short = f"{value:g}"
         return f"{short if float(short) == value else value} {unit}".strip()
     if isinstance(value, list | tuple):

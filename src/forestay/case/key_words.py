@@ -192,3 +192,16 @@ PERMISSIONS = (
     mark("create and change accounts, end sessions and devices"),
 )
 """What an account may do, in the words of the table of access."""
+UNITS = (
+    mark("years"),
+    mark("days"),
+    mark("minutes"),
+    mark("degrees"),
+    mark("micrometres"),
+    mark("clock hours"),
+    mark("cells/mm2"),
+    mark("o'clock"),
+)
+"""Units that are words; symbols stand as they are."""
+CHOICES = (mark("ultrasound immersion"), mark("ultrasound contact"))
+"""Choices of a field, as a form spells them."""

@@ -173,7 +173,7 @@ def _decided(body: Any) -> str:
     told = tr("{what}: {reason}", what=what, reason=body.reason)
     if not body.turned_down:
         return told
-    return tr("{told}; turned down: {what}", told=told, what="; ".join(body.turned_down))
+    return tr("{told}; turned down: {what}", told=told, what=tr("; ").join(body.turned_down))
 
 
 def _decision(subject: str, choice: Any) -> str:

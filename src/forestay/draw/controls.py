@@ -11,7 +11,7 @@ from typing import Literal
 
 from forestay.plan.model import Measures
 from forestay.plan.said import ring_words
-from forestay.text import mark
+from forestay.text import mark, tr
 
 Kind = Literal["radial", "reach", "angular", "chord", "count", "choice"]
 
@@ -67,4 +67,4 @@ def value_words(control: Control, value: float) -> str:
     """The value as it is read aloud, with its unit."""
     if control.kind == "choice":
         return ring_words(control.options[round(value)])
-    return f"{value:g} {control.unit}".strip()
+    return f"{value:g} {tr(control.unit)}".strip()

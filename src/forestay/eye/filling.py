@@ -8,10 +8,10 @@ from typing import Any
 
 from forestay.errors import EvidenceError
 from forestay.evidence import Reader
-from forestay.text import tr
+from forestay.text import Places, tr
 
 
-class _Places(string.Formatter):
+class _Places(Places):
     """Looks a dotted name up whole: in the view first, then among the rows of evidence."""
 
     def __init__(self, view: Mapping[str, Any], use: Reader) -> None:

@@ -30,7 +30,7 @@ def bounds(name: str) -> tuple[float, float]:
 def allowed(name: str) -> str:
     """What the quantity may be, in words: ``14 to 40 mm``."""
     low, high = bounds(name)
-    unit = limit(name).unit
+    unit = tr(limit(name).unit)
     return tr("{low:g} to {high:g} {unit}", low=low, high=high, unit=unit).strip()
 
 

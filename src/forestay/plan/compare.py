@@ -86,7 +86,7 @@ def _size(change: Change, before: Plan) -> float:
 def _why(moved: Sequence[Cause], rests_on: Sequence[str] = ()) -> str:
     """The causes that something rests on; all of them where none is named."""
     named = [c for c in moved if any(c.touches(path) for path in rests_on)]
-    return "; ".join(c.words for c in named or moved)
+    return tr("; ").join(c.words for c in named or moved)
 
 
 def _margins(before: Plan, after: Plan, moved: Sequence[Cause]) -> Iterator[Change]:
@@ -270,7 +270,7 @@ def _line(moved: Sequence[Cause], items: Sequence[Change], before: Plan, after: 
         effects = [tr("no margin moves")]
     parts = [", ".join(effects), *follows]
     stays = _stays({c.name for c in moved} | {i.key for i in items}, before, after)
-    said = "; ".join([*parts, *stays])
+    said = tr("; ").join([*parts, *stays])
     text = tr("{head}: {said}.", head=head, said=said) if head else tr("{said}.", said=said)
     return text[:1].upper() + text[1:]
 

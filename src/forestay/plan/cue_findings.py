@@ -48,7 +48,7 @@ def with_findings(
             shifts, found = _shifts(change), tried[change.key]
             means, then = cue.plain
             if shifts:
-                moved = "; ".join(s.says for s in shifts)
+                moved = tr("; ").join(s.says for s in shifts)
                 if "surgery.lens_travel_mm" in change.facts:
                     moved = tr("at {mm:.1f} mm {moved}", mm=change.facts["surgery.lens_travel_mm"], moved=moved)
                 means = tr("{means} ({moved})", means=means, moved=moved)

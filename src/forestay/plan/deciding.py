@@ -37,7 +37,7 @@ def decide(
             First(tr("get {item}", item=i.item), tr("this theatre has none: {why}", why=i.why), "kit-missing")
             for i in missing
         ]
-    why = "; ".join(reasons) or tr("nothing found that speaks against operating here")
+    why = tr("; ").join(reasons) or tr("nothing found that speaks against operating here")
     sentence = _sentence(verdict, why, first, ready, chosen=chosen, margins=margins)
     return Decision(verdict, why, tuple(first), sentence, _would_change(rules, verdict, view, use))
 
@@ -117,7 +117,7 @@ def _sentence(
     }[verdict]
     parts = [opening]
     if first and verdict in ("operate", "operate-later"):
-        parts.append(tr("First {what}.", what="; ".join(f.do for f in first)))
+        parts.append(tr("First {what}.", what=tr("; ").join(f.do for f in first)))
     short = [m.step.lower() for m in margins if m.probability is not None and m.probability < EVEN_LIMIT]
     if short and verdict in ("operate", "operate-later"):
         parts.append(tr("More likely short than not: {steps}.", steps=", ".join(short)))

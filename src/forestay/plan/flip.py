@@ -18,7 +18,7 @@ from forestay.plan.context import Context
 from forestay.plan.make import make, outcome
 from forestay.plan.ruleview import domains
 from forestay.plan.words import TECHNIQUES
-from forestay.text import field_words, tr
+from forestay.text import field_words, grouped, tr
 
 NUMBERS = {
     "lens.grade": "flip.grade",
@@ -249,5 +249,9 @@ def _said(value: Any, unit: str) -> str:
     if isinstance(value, bool):
         return tr("yes") if value else tr("no")
     if isinstance(value, int | float):
-        return f"{value:.4g} {unit}".strip() if abs(value) < WRITTEN_LIMIT else f"{value:,.0f} {unit}".strip()
+        return (
+            f"{value:.4g} {unit}".strip()
+            if abs(value) < WRITTEN_LIMIT
+            else f"{grouped(format(value, ',.0f'))} {unit}".strip()
+        )
     return str(value).replace("-", " ")

@@ -53,7 +53,7 @@ def unrecorded_text(case: CaseFile) -> str | None:
         parts.append(tr("ask about {things}", things=", ".join(asked)))
     if measured:
         parts.append(tr("measure {things}", things=" and ".join(measured)))
-    return "; ".join(parts) or None
+    return tr("; ").join(parts) or None
 
 
 def mannitol_text(setting: Setting) -> str:
@@ -152,7 +152,7 @@ def _alerts(case: CaseFile) -> str:
         said.append(tr("alpha-blocker"))
     if p.diabetes:
         said.append(tr("diabetes: glucose today"))
-    return "; ".join(said)
+    return tr("; ").join(said)
 
 
 def _needle_reason(setting: Setting) -> str:

@@ -136,7 +136,7 @@ def _choice(plan: Plan, width: int) -> list[str]:
     said = [*_title(tr("Choice")), *_lines(say.choice_words(plan), width)]
     for option in sorted(plan.options, key=lambda o: o.rank):
         state = "" if option.available else " " + tr("(not here)")
-        why = "; ".join(option.why)
+        why = tr("; ").join(option.why)
         said += _lines(f"{option.label}{state}" + (f": {why}" if why else ""), width, first=f"{option.rank}. ")
         if option.risks:
             said += _lines(say.one_risk(option.risks[0]) + ".", width, first=f"   {tr('risk:')} ")
@@ -204,7 +204,7 @@ def _lens(plan: Plan, width: int) -> list[str]:
         spread = f" ± {p.sd_d:.2f}" if p.sd_d is not None else ""
         exact = f"{say.power_words(p.power_d)}{spread} D" if p.power_d is not None else tr("no power")
         parts = [exact, *([] if p.allowed else [tr("not here")]), *say.choices_words(p), *say.lens_row_words(p)]
-        said += _lines(f"{p.label}: " + "; ".join(parts), width, rest="  ")
+        said += _lines(f"{p.label}: " + tr("; ").join(parts), width, rest="  ")
     for sentence in (*lens.says, *lens.learnt, *say.lens_around_words(lens)):
         said += _lines(sentence, width)
     if plan.astigmatism.says:
@@ -243,7 +243,7 @@ def _doses(plan: Plan, width: int) -> list[str]:
     said = _title(tr("Doses"))
     for d in plan.doses:
         parts = [part for part in (d.preparation, d.dose, d.caution) if part]
-        said += _lines(f"{d.drug} ({d.purpose}): " + "; ".join(parts), width, first="- ")
+        said += _lines(f"{d.drug} ({d.purpose}): " + tr("; ").join(parts), width, first="- ")
     return said
 
 

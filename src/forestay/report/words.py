@@ -44,7 +44,7 @@ def option_words(plan: Plan, technique: str) -> str:
 def choice_words(plan: Plan) -> str:
     """The choice in one sentence, with the next best where the choice is not clear."""
     label = option_words(plan, plan.chosen.technique)
-    why = "; ".join(plan.chosen.why)
+    why = tr("; ").join(plan.chosen.why)
     said = capital(label) + (f" – {why}." if why else ".")
     if plan.chosen.clear or plan.chosen.next_best is None:
         return said
@@ -178,7 +178,7 @@ def lens_around_words(lens: LensPlan) -> list[str]:
             )
             for r in lens.remeasure
         ]
-        told.append(tr("Measuring again would gain most: {gains}.", gains="; ".join(gains)))
+        told.append(tr("Measuring again would gain most: {gains}.", gains=tr("; ").join(gains)))
     if lens.positions and lens.positions[0].parts:
         parts = [tr("{part} {share:.0%}", part=p.label, share=p.share) for p in lens.positions[0].parts]
         told.append(tr("The error in the bag is made of: {parts}.", parts=", ".join(parts)))

@@ -42,7 +42,7 @@ def readable_sort(made: SortOutput, doubts: list[str]) -> str:
             continue
         lines.append(f"{group_words(group)}:")
         for r in rows:
-            said = "; ".join(s for s in (", ".join(r.why), ", ".join(r.tray_adds), lens_words(r)) if s)
+            said = tr("; ").join(s for s in (", ".join(r.why), ", ".join(r.tray_adds), lens_words(r)) if s)
             asked = tr("; not looked at: {signs}", signs=", ".join(r.not_looked_at)) if r.not_looked_at else ""
             tray = f" [{r.tray}]" if r.tray else ""
             lines.append(f"  {r.eye} {tr(r.side)}{tray}: {said}{asked}")

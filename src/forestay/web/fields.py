@@ -94,10 +94,10 @@ def _limit(name: str, field: Any) -> tuple[str, str, str]:
     for key in (name, f"target_{name.removeprefix('refraction_')}"):
         if f"limit.{key}" in default_evidence() and limit(key).value == (low, high):
             row = limit(key)
-            return row.meaning, row.unit, allowed(key)
+            return row.meaning, tr(row.unit), allowed(key)
     if low is None or high is None:
         return "", "", ""
-    unit = next((unit for ending, unit in UNITS.items() if name.endswith(ending)), "")
+    unit = tr(next((unit for ending, unit in UNITS.items() if name.endswith(ending)), ""))
     return "", unit, tr("{low:g} to {high:g} {unit}", low=low, high=high, unit=unit).strip()
 
 

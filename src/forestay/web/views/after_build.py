@@ -130,7 +130,7 @@ def _field(
     row, words = limit(FIELDS[name]), allowed(FIELDS[name])
     told = expected.get(name)
     help_words = tr("expected: {what}; possible: {words}", what=told.says, words=words) if told is not None else words
-    return VisitField(name, _labels()[name], row.unit, help_words, typed.get(name, ""), faults.get(name, ""))
+    return VisitField(name, _labels()[name], tr(row.unit), help_words, typed.get(name, ""), faults.get(name, ""))
 
 
 def note_view(

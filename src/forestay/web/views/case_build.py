@@ -230,7 +230,7 @@ def _control(control: Control, value: float, held: bool, note: str) -> ControlRo
         label=tr(control.label),
         value=control.options[round(value)] if choices else f"{value:g}",
         shown=value_words(control, value),
-        unit=control.unit,
+        unit=tr(control.unit),
         low=min(control.low, value),
         high=max(control.high, value),
         step=control.step,

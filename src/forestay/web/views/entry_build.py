@@ -65,7 +65,7 @@ def entry_view(
         all_sections=tuple((f"/cases/{opened.case_id}/facts/{name}", title) for name, title in titles.items()),
         whole=section is None,
         side_key=str(uuid4()),
-        side_now=side,
+        side_now=tr(side),
         head=opened.head,
         failure=failure,
         caution=caution(),

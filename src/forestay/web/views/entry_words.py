@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from forestay.case.vocabulary import choices, things
-from forestay.text import tr
+from forestay.text import field_words, tr
 
 
 def section_titles() -> dict[str, str]:
@@ -83,12 +83,13 @@ def own_words() -> dict[tuple[str, str], str]:
 def option_words(path: str, option: str) -> str:
     """What one choice of a field is called."""
     own = own_words().get((path, option)) or choices().get((path, option))
-    return own or (option.replace("-", " ") if option == "none" else things().get(option, option.replace("-", " ")))
+    plain = tr(option.replace("-", " "))
+    return own or (plain if option == "none" else things().get(option, plain))
 
 
 def label_of(path: str, meaning: str) -> str:
     """What a field is called in a form."""
-    words = short_labels().get(path) or tr(meaning)
+    words = short_labels().get(path) or tr(meaning) or field_words(path)
     return words[:1].upper() + words[1:]
 
 

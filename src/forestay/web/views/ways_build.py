@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from forestay.plan.model import Criterion, Option, Plan
 from forestay.plan.model_compare import Way
-from forestay.text import tr
+from forestay.text import grouped, tr
 from forestay.web.views.ways import Cell, MeasureRow, SmallRow, SmallTable, WayHead, Ways
 from forestay.web.views.words import MINUS, number, share
 
@@ -54,7 +54,7 @@ def kit_words(items: Sequence[str]) -> str:
 def _elsewhere(option: Option) -> str:
     if not option.why:
         return option.label
-    return tr("{label}: {why}", label=option.label, why="; ".join(option.why))
+    return tr("{label}: {why}", label=option.label, why=tr("; ").join(option.why))
 
 
 def _rows(done: Sequence[Option]) -> tuple[MeasureRow, ...]:
@@ -101,7 +101,7 @@ def amount(criterion: Criterion, value: float) -> str:
         return share(value)
     if criterion.unit == "D":
         return number(value, "D")
-    text = f"{abs(value):,.0f}"
+    text = grouped(f"{abs(value):,.0f}")
     return f"{MINUS if value < 0 else ''}{text} {_unit(criterion)}"
 
 
@@ -117,7 +117,7 @@ def _small(kind: str, ways: Sequence[Way]) -> tuple[SmallRow, ...]:
             way.label,
             states[way.state],
             way.state == "chosen",
-            "; ".join(way.why),
+            tr("; ").join(way.why),
             tuple((c.label, cell(f"{kind}-{n}-{c.key.replace('.', '-')}", c)) for c in way.criteria),
         )
         for n, way in enumerate(ways)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from forestay.text import tr
+from forestay.text import grouped, tr
 
 MINUS = "−"
 DIGITS = {"mm": 2, "D": 2, "mm²": 1, "µm": 0, "micrometres": 0, "per mm²": 0, "cells/mm²": 0}
@@ -22,7 +22,7 @@ def number(value: float | None, unit: str = "") -> str:
     if unit != "D" and digits:
         text = text.rstrip("0").rstrip(".")
     sign = MINUS if value < 0 and text.strip("0.,") else ""
-    return f"{sign}{text} {unit}".strip()
+    return f"{sign}{grouped(text)} {tr(unit)}".strip()
 
 
 def interval(low: float, high: float, unit: str = "") -> str:
@@ -31,7 +31,7 @@ def interval(low: float, high: float, unit: str = "") -> str:
     >>> interval(6.9, 8.1, "mm")
     '6.9 to 8.1 mm'
     """
-    return tr("{low} to {high}", low=number(low, unit).removesuffix(f" {unit}"), high=number(high, unit))
+    return tr("{low} to {high}", low=number(low, unit).removesuffix(f" {tr(unit)}"), high=number(high, unit))
 
 
 def share(probability: float) -> str:
