@@ -6,7 +6,7 @@ import json
 import sys
 from contextlib import closing
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -25,17 +25,39 @@ def register(app: typer.Typer) -> None:
 
 
 def export(
-    case_id: Annotated[str, typer.Argument(metavar="CASE-ID", help="The case, as `forestay import` named it.")],
+    case_id: Annotated[
+        str | None, typer.Argument(metavar="CASE-ID", help="The case, as `forestay import` named it.")
+    ] = None,
+    *,
     form: Annotated[str, typer.Option("--as", help="Form of the export: facts, fhir, dicom.")] = "facts",
+    everything: Annotated[bool, typer.Option("--all", help="All cases with attachments, in one ZIP file.")] = False,
+    deidentified: Annotated[
+        bool, typer.Option("--deidentified", help="Without what points to a person, for registries and teaching.")
+    ] = False,
     db: Db = None,
 ) -> None:
-    """Write a kept case to standard output: its facts as lines of JSON, a FHIR bundle, or DICOM objects in a ZIP file."""
-    from forestay.services.cases import export_case, open_store
+    """Write a kept case, or all, to standard output: facts as lines of JSON, a FHIR bundle, DICOM objects, a ZIP file."""
+    from forestay.services.cases import open_store
 
     with closing(open_store(db)) as store:
-        data = export_case(store, case_id, form)
+        data = _exported(store, case_id, form, everything=everything, deidentified=deidentified)
     sys.stdout.buffer.write(data)
     sys.stdout.buffer.flush()
+
+
+def _exported(store: Any, case_id: str | None, form: str, *, everything: bool, deidentified: bool) -> bytes:
+    from forestay.errors import InvalidInput
+    from forestay.services.cases import export_case
+    from forestay.services.practice_out import export_case_deidentified, export_deidentified, export_practice
+    from forestay.text import tr
+
+    if everything == (case_id is not None) or (everything and form != "facts"):
+        raise InvalidInput(
+            tr("Name one case, or say --all for all of them as facts."), field="CASE-ID", allowed=tr("a case, or --all")
+        )
+    if case_id is None:
+        return export_deidentified(store) if deidentified else export_practice(store)
+    return export_case_deidentified(store, case_id, form) if deidentified else export_case(store, case_id, form)
 
 
 def import_(
@@ -64,12 +86,16 @@ def import_(
 ) -> None:
     """Keep a case file, exported facts, FHIR, DICOM or a table, whichever the file is. Importing twice changes nothing."""
     from forestay.case.case_file import load
+    from forestay.exchange.practice_file import looks_like_practice
     from forestay.services.cases import import_case, open_store
     from forestay.text import tr
 
     data, name = load(file)
     if mapping is not None:
         _table(data, name, mapping, preview=preview, as_json=as_json, db=db)
+        return
+    if looks_like_practice(data):
+        _practice(data, name, as_json=as_json, db=db)
         return
     with closing(open_store(db)) as store:
         done = import_case(store, data, name=name, case_id=case_id, side=side)
@@ -79,6 +105,18 @@ def import_(
         typer.echo(tr("Case {case}: {new} new facts, {facts} in all.", case=done.case, new=done.new, facts=done.facts))
         for note in done.notes:
             typer.echo(note)
+
+
+def _practice(data: bytes, name: str, *, as_json: bool, db: str | None) -> None:
+    """All cases of an export of a practice."""
+    from forestay.services.cases import open_store
+    from forestay.services.practice_out import import_practice
+    from forestay.text import tr
+
+    with closing(open_store(db)) as store:
+        done = import_practice(store, data, name)
+    told = {"cases": len(done), "new": sum(one.new for one in done), "facts": sum(one.facts for one in done)}
+    typer.echo(json.dumps(told) if as_json else tr("{cases} cases: {new} new facts, {facts} in all.", **told))
 
 
 def _table(data: bytes, name: str, mapping: Path, *, preview: bool, as_json: bool, db: str | None) -> None:

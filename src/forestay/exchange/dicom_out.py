@@ -36,6 +36,7 @@ class Going:
     made_at: datetime
     version: str
     sheet: bytes | None = None
+    deidentified: bool = False
 
 
 def write_dicom(going: Going) -> bytes:
@@ -109,6 +110,7 @@ def _object(going: Going, kind: str, modality: str, number: int, moment: datetim
         PatientBirthDate="",
         PatientSex=SEX.get(going.case.person.sex or "", ""),
         PatientAge=f"{int(going.case.person.age_years):03d}Y",
+        **_deidentified(going),
         Modality=modality,
         SeriesNumber=number,
         InstanceNumber=1,
@@ -123,6 +125,23 @@ def _object(going: Going, kind: str, modality: str, number: int, moment: datetim
     made.file_meta.MediaStorageSOPClassUID = kind
     made.file_meta.MediaStorageSOPInstanceUID = made.SOPInstanceUID
     return made
+
+
+def _deidentified(going: Going) -> dict[str, Any]:
+    """What PS3.15 annex E asks of an object that was made without a person, with the codes of PS3.16 CID 7050."""
+    if not going.deidentified:
+        return {}
+    options = (
+        ("113100", "Basic Application Confidentiality Profile"),
+        ("113107", "Retain Longitudinal Temporal Information Modified Dates Option"),
+        ("113108", "Retain Patient Characteristics Option"),
+    )
+    return {
+        "PatientIdentityRemoved": "YES",
+        "LongitudinalTemporalInformationModified": "MODIFIED",
+        "DeidentificationMethod": "Written without a person; dates moved",
+        "DeidentificationMethodCodeSequence": [_coded(("DCM", code), words)[0] for code, words in options],
+    }
 
 
 def _side(going: Going) -> tuple[str, str]:

@@ -18,7 +18,7 @@ from forestay.store.interface import FactStore
 INVENTED = "invented"
 
 
-def export_dicom(store: FactStore, case_id: str) -> bytes:
+def export_dicom(store: FactStore, case_id: str, *, deidentified: bool = False) -> bytes:
     """The case as a ZIP file of DICOM objects, dated by what was kept last, so that a repeat gives the same objects."""
     links = store.links(case_id)
     facts = facts_of(links)
@@ -33,6 +33,7 @@ def export_dicom(store: FactStore, case_id: str) -> bytes:
             measured_at=measured[-1] if measured else kept_at,
             made_at=kept_at,
             version=__version__,
+            deidentified=deidentified,
             sheet=_sheet(situation, case_id, kept_at, any(fact.header.author == INVENTED for fact in facts)),
         )
     )
