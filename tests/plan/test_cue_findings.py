@@ -6,7 +6,11 @@ import pytest
 
 from forestay.eye.records import CaseFile
 from forestay.eye.validation import validate
+from forestay.mechanics import tunnel
 from forestay.plan.compare import compare
+from forestay.plan.cue_margins import CUE_MARGINS
+from forestay.plan.model import Plan
+from forestay.plan.model_steps import Cue
 from forestay.plan.ruleset import ruleset
 from tests.plan.cases import NAMES, changed, planned, raw
 
@@ -40,12 +44,14 @@ def test_what_helps_is_ranked_and_can_be_had_here(name: str) -> None:
         assert (cue.judged_by is None) == (not gains)
         for remedy in cue.remedies:
             assert remedy.says in cue.then
-            assert "capsule-hooks" in (case.theatre.has or ())
+            if cue.finding:
+                assert "capsule-hooks" in (case.theatre.has or ())
+            assert remedy.here is not False or "hooks" in remedy.do or "lens" in remedy.do or "ring" in remedy.do
 
 
 def test_without_capsule_hooks_none_are_tried() -> None:
     plan = planned(changed("hard-poor-endothelium", theatre__has=["vitrector", "dye"]))
-    assert all(c.remedies == () for s in plan.steps for c in s.cues)
+    assert all(c.remedies == () for s in plan.steps for c in s.cues if c.finding)
     assert any(c.shifts for s in plan.steps for c in s.cues)
 
 
@@ -59,3 +65,62 @@ def test_every_finding_of_a_rule_is_one_that_is_worked_out() -> None:
     known = {f.key for name in NAMES for f in planned(raw(name)).finding_changes}
     assert named <= known
     assert len(named) >= 5
+
+
+def by_margin(plan: Plan, name: str) -> list[Cue]:
+    return [c for s in plan.steps for c in s.cues if c.margin == name]
+
+
+def test_every_margin_of_a_cue_is_one_that_measures_are_tried_for() -> None:
+    named = {c.data["margin"] for s in ruleset("steps")["step"] for c in s.inner if "margin" in c.data}
+    assert named == set(CUE_MARGINS)
+
+
+def test_a_nucleus_that_sticks_is_judged_by_the_tunnels_margin() -> None:
+    plan = planned(raw("brown-pseudoexfoliation"))
+    (cue,) = by_margin(plan, "tunnel")
+    margin = next(m for m in plan.margins if m.key == "tunnel")
+    (shift,) = cue.shifts
+    assert shift.before == pytest.approx(margin.margin)
+    assert shift.after < shift.before  # a larger nucleus
+    gains = {r.do: r.gain for r in cue.remedies}
+    halves = next(gain for do, gain in gains.items() if "halves" in do)
+    # half the girth of an ellipse is what a lip must have (docs of mechanics.tunnel): halved across, much less of it
+    sizes = {e.name: e.value for e in plan.estimates}
+    whole, half = (
+        float(
+            tunnel.needed_lip_mm(
+                nucleus_diameter_mm=d,
+                nucleus_thickness_mm=sizes["nucleus-thickness"],
+                instrument_thickness_mm=0.4,
+                tissue_give=1.0,
+            )
+        )
+        for d in (sizes["nucleus-diameter"], sizes["nucleus-diameter"] / 2)
+    )
+    assert halves > whole - half - 0.2  # the larger nucleus of the finding gains at least as much
+    assert cue.remedies[0].do == next(iter(gains))
+
+
+def test_a_pupil_that_comes_down_is_met_by_hooks_before_a_smaller_opening() -> None:
+    plan = planned(raw("trauma-gap"))
+    cue = by_margin(plan, "pupil")[0]
+    margin = next(m for m in plan.margins if m.key == "pupil")
+    assert cue.shifts[0].before == pytest.approx(margin.margin)
+    # at a pupil of 4 mm: 4 less an opening of 5.2 and a clearance of 0.5 to 0.6 mm
+    assert cue.shifts[0].after == pytest.approx(margin.margin - (6.4 - 4.0), abs=1e-9)
+    assert [r.do.endswith("hooks") for r in cue.remedies] == [True, True, False]
+    assert plan.measures is not None
+    assert plan.measures.capsulorhexis_mm is not None
+    # the last: a smaller opening gains just what it is smaller
+    smaller = float(cue.remedies[-1].do.split()[3])
+    assert cue.remedies[-1].gain == pytest.approx(plan.measures.capsulorhexis_mm - smaller)
+
+
+def test_once_the_nucleus_is_out_no_support_is_offered_that_had_to_go_in_before() -> None:
+    full = planned(raw("trauma-gap"))
+    for cue in by_margin(full, "zonule"):
+        assert cue.remedies
+        assert not any("before the nucleus" in r.do for r in cue.remedies)
+        known = {s.label: s.reserve for s in full.supports}
+        assert all(known[r.do] == r.gain for r in cue.remedies)

@@ -11,13 +11,14 @@ from forestay.calc.manoeuvres import table
 from forestay.eye.records import CaseFile
 from forestay.eye.validation import validate
 from forestay.mechanics import manoeuvre
+from forestay.plan.cue_margins import tried
 from forestay.plan.draws import Draws
 from forestay.plan.estimates import estimate
 from forestay.plan.margins_zonule import nucleus_share
-from forestay.plan.measures import Setting
 from forestay.plan.mirror import to_frame
+from forestay.plan.model import SupportRank
 from forestay.plan.model_risk import FindingChange
-from forestay.plan.model_steps import Remedy, Shift, Step
+from forestay.plan.model_steps import Cue, Remedy, Shift, Step
 from forestay.plan.offers import Change, Offer
 from forestay.plan.words_clock import hours_text
 from forestay.plan.zonule_loads import BEFORE_HOOKS, TECHNIQUES, lens_peaks, lent_by_hooks, springs
@@ -30,33 +31,49 @@ SAME_TOLERANCE = 0.05
 
 
 def with_findings(
-    steps: Sequence[Step], changes: Sequence[FindingChange], offer: Offer | None, case: CaseFile
+    steps: Sequence[Step],
+    changes: Sequence[FindingChange],
+    offer: Offer | None,
+    case: CaseFile,
+    supports: Sequence[SupportRank] = (),
 ) -> tuple[Step, ...]:
-    """The steps; each cue that names a finding also says what it would change and what helps then, best first."""
+    """The steps; each cue that names a finding or a margin also says what it would change and what helps, best first."""
     by_key = {c.key: c for c in changes}
-    tried: dict[str, tuple[Remedy, ...]] = {}
+    known: dict[str, tuple[Remedy, ...]] = {}
     rows = []
     for step in steps:
         cues = []
         for cue in step.cues:
             change = by_key.get(cue.finding or "")
             if change is None:
-                cues.append(cue)
+                cues.append(_with_margin(cue, offer, supports) if cue.margin and offer else cue)
                 continue
-            if change.key not in tried:
-                tried[change.key] = remedies(offer, case, change) if offer else ()
-            shifts, found = _shifts(change), tried[change.key]
+            if change.key not in known:
+                known[change.key] = remedies(offer, case, change) if offer else ()
+            shifts, found = _shifts(change), known[change.key]
             means, then = cue.plain
             if shifts:
                 moved = tr("; ").join(s.says for s in shifts)
                 if "surgery.lens_travel_mm" in change.facts:
                     moved = tr("at {mm:.1f} mm {moved}", mm=change.facts["surgery.lens_travel_mm"], moved=moved)
-                means = tr("{means} ({moved})", means=means, moved=moved)
+                means = tr("{means}; {moved}", means=means, moved=moved)
             if found:
                 then = tr("{then}; tried: {found}", then=then, found=", ".join(r.says for r in found))
             cues.append(replace(cue, means=means, then=then, shifts=shifts, remedies=found, judged_by=_judged(found)))
         rows.append(replace(step, cues=tuple(cues)))
     return tuple(rows)
+
+
+def _with_margin(cue: Cue, offer: Offer, supports: Sequence[SupportRank]) -> Cue:
+    """The cue with how it moves its margin and what helps, by the margin gained."""
+    found = tried(cue.margin or "", offer, supports)
+    means, then = cue.plain
+    if found.shifts:
+        means = tr("{means}; {moved}", means=means, moved="; ".join(s.says for s in found.shifts))
+    if found.remedies:
+        then = tr("{then}; tried: {found}", then=then, found=", ".join(r.says for r in found.remedies))
+    judged = found.judged_by if found.remedies else None
+    return replace(cue, means=means, then=then, shifts=found.shifts, remedies=found.remedies, judged_by=judged)
 
 
 def _judged(found: Sequence[Remedy]) -> str | None:
@@ -93,7 +110,7 @@ def remedies(offer: Offer, case: CaseFile, change: FindingChange) -> tuple[Remed
         data.setdefault(section, {})[key] = value
     turned, _, frame = to_frame(validate(CaseFile, data), offer.setting.decisions)
     use = offer.setting.use
-    setting = Setting(turned, estimate(turned, FEW, use), offer.setting.decisions, use)
+    setting = replace(offer.setting, case=turned, estimates=estimate(turned, FEW, use))
     under = replace(offer, setting=setting)
     worst = _worst(under, _changes(under))
     unit = tr("x healthy resting load")

@@ -263,6 +263,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     astigmatism, astigmatism_doubts = astigmatism_plan(offer or _bare_offer(setting, context), work.frame)
     searched = operating and context.searching
     changes = finding_changes(case, use, context.practice.zonule_ratios) if searched else ()
+    supports = supports_of(offer, work.frame) if offer and searched else ()
     compared = comparison_of(work.ranked, offer, view, work.frame, use)
     doubts = [*_input_doubts(case), *setting.estimates.doubts, *lens_doubts, *astigmatism_doubts, *use.doubts()]
     return Plan(
@@ -278,7 +279,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         astigmatism=astigmatism,
         steps=()
         if decision.decision == "do-not-operate"
-        else with_findings(steps(technique, view, use), changes, offer, case),
+        else with_findings(steps(technique, view, use), changes, offer if searched else None, case, supports),
         kit=trolley if operating else {"items": (), "missing": ()},
         doses=doses(view, use, keys, context.devices, context.today) if operating else (),
         fallbacks=fallbacks(view, use) if operating else (),
@@ -295,7 +296,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         drawing=drawing_of(case, setting, offer, work.loads.get(best.technique) if best else None, work.frame),
         finding_changes=changes,
         ring_rest=ring_rest_of(work.loads.get(best.technique) if best else None, work.frame),
-        supports=supports_of(offer, work.frame) if offer and operating and context.searching else (),
+        supports=supports,
         decided=situation.decisions.model_dump(exclude_none=True, mode="json"),
         disagreements=tuple({"field": d.field, "values": d.values} for d in situation.disagreements),
     )

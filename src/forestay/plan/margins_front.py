@@ -19,6 +19,7 @@ from forestay.text import tr
 
 MANUAL = "manual-small-incision"
 HOURS_PER_RADIAN = 6 / np.pi
+TUNNEL_ROWS = ("tunnel.tissue_give", "size.tissue_give_sd", "tunnel.instrument_thickness_mm", "size.tunnel_chord_sd_mm")
 WIDER_STEPS_MM = 0.5
 """How far a size is moved when the change that widens a margin most is looked for [mm]."""
 
@@ -83,7 +84,7 @@ def pupil_margin(offer: Offer) -> Margin | None:
     offer.setting.use.merge(use)
 
     def gives(other: Offer) -> float:
-        circle = _central_circle(other)
+        circle = central_circle(other)
         return circle - (other.measures.capsulorhexis_mm or 0.0) - clearance
 
     given = (
@@ -99,7 +100,7 @@ def pupil_margin(offer: Offer) -> Margin | None:
         unit="mm",
         says=tr("needs {needs:.1f} mm in view · {given}", needs=needs.centre, given=given),
         rests_on=("signs.pupil_dilated_mm", "measure.capsulorhexis_mm", "measure.pupil_hooks"),
-        widen=best_change(opening.centre - needs.centre, _pupil_changes(offer), gives),
+        widen=best_change(opening.centre - needs.centre, pupil_changes(offer), gives),
         origin=origin(
             use,
             formula=tr("largest circle in the opening - (capsulorhexis + clearance)"),
@@ -116,7 +117,8 @@ def pupil_margin(offer: Offer) -> Margin | None:
     )
 
 
-def _central_circle(offer: Offer) -> float:
+def central_circle(offer: Offer) -> float:
+    """The largest circle in view without any scatter [mm]."""
     now, m = offer.setting.estimates.pupil, offer.measures
     if now is None or not m.pupil_hooks or m.hook_reach_mm is None:
         return now.centre if now else 0.0
@@ -125,7 +127,8 @@ def _central_circle(offer: Offer) -> float:
     )
 
 
-def _pupil_changes(offer: Offer) -> list[Change]:
+def pupil_changes(offer: Offer) -> list[Change]:
+    """What shows more of the lens: another hook, or hooks drawn farther."""
     m, use = offer.measures, offer.setting.use
     most, least = int(use.number("size.hooks_most")), int(use.number("size.hooks_least"))
     far, near = use.number("size.hook_reach_high_mm"), use.number("size.hook_reach_mm")
@@ -317,12 +320,7 @@ def tunnel_margin(offer: Offer) -> Margin | None:
     use = offer.setting.use.evidence.reader()
     needs = needed_lip(offer)
     chord = made(offer, m.tunnel_outer_mm, "size.tunnel_chord_sd_mm", "tunnel chord")
-    for key in (
-        "tunnel.tissue_give",
-        "size.tissue_give_sd",
-        "tunnel.instrument_thickness_mm",
-        "size.tunnel_chord_sd_mm",
-    ):
+    for key in TUNNEL_ROWS:
         use.row(key)
     offer.setting.use.merge(use)
     inner_more = m.tunnel_inner_mm - m.tunnel_outer_mm
@@ -348,7 +346,7 @@ def tunnel_margin(offer: Offer) -> Margin | None:
         unit="mm",
         says=says,
         rests_on=("lens.grade", "lens.appearance", "measure.tunnel_chord_mm"),
-        widen=best_change(has.centre - needs.centre, _tunnel_changes(offer), _tunnel_gain(needs.centre)),
+        widen=best_change(has.centre - needs.centre, tunnel_changes(offer), tunnel_gain(needs.centre)),
         origin=origin(
             use,
             formula=tr("shorter lip - girth of nucleus and instrument / (2 x give)"),
@@ -366,7 +364,9 @@ def tunnel_margin(offer: Offer) -> Margin | None:
     )
 
 
-def _tunnel_gain(needs: float) -> Callable[[Offer], float]:
+def tunnel_gain(needs: float) -> Callable[[Offer], float]:
+    """The shorter lip of an offer less ``needs`` [mm]."""
+
     def gives(other: Offer) -> float:
         m = other.measures
         outer = float(outer_lip(other, m.tunnel_outer_mm))
@@ -375,7 +375,8 @@ def _tunnel_gain(needs: float) -> Callable[[Offer], float]:
     return gives
 
 
-def _tunnel_changes(offer: Offer) -> list[Change]:
+def tunnel_changes(offer: Offer) -> list[Change]:
+    """What lengthens the lips."""
     m, use = offer.measures, offer.setting.use
     longer = tenth_up(m.tunnel_outer_mm + WIDER_STEPS_MM)
     gain = m.tunnel_inner_mm - m.tunnel_outer_mm

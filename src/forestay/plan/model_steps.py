@@ -41,6 +41,8 @@ class Cue:
     plain: tuple[str, str] = ("", "")
     finding: str | None = None
     """Key of the finding, where seeing this is one."""
+    margin: str | None = None
+    """The margin that seeing this speaks of, where measures are ranked by it."""
     shifts: tuple[Shift, ...] = ()
     judged_by: str | None = None
     """The margin by which the remedies are ranked, as the finding would leave it."""

@@ -50,7 +50,9 @@ def steps(technique: str, view: View, use: Reader) -> tuple[Step, ...]:
 
 def _cue(rule: Rule, view: View, use: Reader) -> Cue:
     means, then = rule.say("means", view, use), rule.say("then", view, use)
-    return Cue(rule.say("see", view, use), means, then, (means, then), rule.data.get("finding"))
+    return Cue(
+        rule.say("see", view, use), means, then, (means, then), rule.data.get("finding"), rule.data.get("margin")
+    )
 
 
 def _take_over(rule: Rule, grade: str | None) -> str | None:
