@@ -10,6 +10,7 @@ from forestay.plan.induced import before, induced_by, own_at, own_words
 from forestay.plan.mirror import Frame
 from forestay.plan.model import Astigmatism
 from forestay.plan.offers import Offer, known, origin
+from forestay.plan.place_part import place_words
 from forestay.plan.toric_part import toric_words
 from forestay.text import tr
 
@@ -71,7 +72,19 @@ def astigmatism_plan(offer: Offer, frame: Frame) -> tuple[Astigmatism, list[Doub
     toric_says = toric_words(offer, frame, before=start, induced=induced, use=toric_use)
     if toric_says:
         setting.use.merge(toric_use)
-    found = Astigmatism(had, had_axis, flattening, induced.sd_d, left, left_axis, says, source, toric_says, own_says)
+    found = Astigmatism(
+        had,
+        had_axis,
+        flattening,
+        induced.sd_d,
+        left,
+        left_axis,
+        says,
+        source,
+        toric_says,
+        place_words(offer, frame, use),
+        own_says,
+    )
     return found, list(induced.doubts)
 
 

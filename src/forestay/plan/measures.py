@@ -106,15 +106,7 @@ def tunnel_clock(setting: Setting, technique: str) -> float:
     decided = setting.decisions.tunnel_clock
     if decided is not None:
         return decided
-    temporal = temporal_hour("right")
-    between = wrap_hour((temporal + 12.0) / 2)
-    small = technique == "phacoemulsification"
-    places: Sequence[float] = (temporal, between, 12.0) if small else (12.0, between, temporal)
-    if technique in LARGE:
-        places = (12.0,)
-    if setting.case.signs.filtering_bleb:
-        places = [p for p in places if p == temporal] or [temporal]
-    free = [p for p in places if all(hour_distance(p, gap) > 1 for gap in setting.estimates.gap_hours)] or list(places)
+    free = free_places(setting, technique)
     b = setting.case.biometry
     if b.k1_d is None or b.k2_d is None or b.k1_axis_deg is None or b.k2_axis_deg is None:
         return free[0]
@@ -129,6 +121,20 @@ def tunnel_clock(setting: Setting, technique: str) -> float:
         for p in free
     }
     return min(free, key=lambda p: residual[p])
+
+
+def free_places(setting: Setting, technique: str) -> list[float]:
+    """Places where the incision may lie, the usual one first: away from a bleb and from a gap in the zonule."""
+    temporal = temporal_hour("right")
+    between = wrap_hour((temporal + 12.0) / 2)
+    small = technique == "phacoemulsification"
+    places: Sequence[float] = (temporal, between, 12.0) if small else (12.0, between, temporal)
+    if technique in LARGE:
+        places = (12.0,)
+    if setting.case.signs.filtering_bleb:
+        places = [p for p in places if p == temporal] or [temporal]
+    gaps = setting.estimates.gap_hours
+    return [p for p in places if all(hour_distance(p, gap) > 1 for gap in gaps)] or list(places)
 
 
 def tunnel_sizes(setting: Setting, technique: str, shape: str) -> tuple[float, float, float, float]:

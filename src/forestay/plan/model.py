@@ -174,6 +174,8 @@ class Astigmatism:
     origin: Origin | None
     toric_says: str = ""
     """Whether a toric lens is advised against, or what it would have to be and which box comes nearest."""
+    place_says: str = ""
+    """Where another free place of the incision would leave clearly less, or the surgeon does not sit at it."""
     own_says: str = ""
     """What the practice's own incisions of this kind did, and what they weigh; empty where there are none."""
 

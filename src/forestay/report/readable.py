@@ -23,7 +23,13 @@ def readable(plan: Plan, *, label: str, width: int) -> str:
     blocks = [_head(plan, label, width), _margins(plan, width), _estimates(plan, width), _choice(plan, width)]
     blocks += [_risks(plan, width), _findings(plan, width)]
     blocks += [_supports(plan, width), _lens(plan, width), _steps(plan, width), _kit(plan, width), _doses(plan, width)]
-    blocks += [_fallbacks(plan, width), _stops(plan, width), _after(plan, width), _doubts(plan, width)]
+    blocks += [
+        _fallbacks(plan, width),
+        _stops(plan, width),
+        _conflicts(plan, width),
+        _after(plan, width),
+        _doubts(plan, width),
+    ]
     blocks.append([*_lines(plan.caution, width), *_lines(say.version_words(plan), width)])
     return "\n\n".join("\n".join(b) for b in blocks if b) + "\n"
 
@@ -209,6 +215,9 @@ def _lens(plan: Plan, width: int) -> list[str]:
         said += _lines(sentence, width)
     if plan.astigmatism.says:
         said += _lines(plan.astigmatism.says, width, first=tr("cornea:") + " ")
+        for more in (plan.astigmatism.place_says, plan.astigmatism.own_says, plan.astigmatism.toric_says):
+            if more:
+                said += _lines(more, width)
     return said
 
 
@@ -219,6 +228,10 @@ def _steps(plan: Plan, width: int) -> list[str]:
     for i, step in enumerate(plan.steps, start=1):
         lead = f"{i:2d}. "
         said += _lines(f"{step.name}. {step.do}", width, first=lead)
+        if step.take_over:
+            said += _lines(tr("take over: {when}", when=step.take_over), width, first="    > ")
+        if plan.steps[0].who != step.who:
+            said += _lines(step.who, width, first="    > ")
         for cue in step.cues:
             text = tr("if {see} ({means}): {then}", see=cue.see, means=cue.means, then=cue.then)
             said += _lines(text, width, first="    - ")
@@ -264,6 +277,15 @@ def _stops(plan: Plan, width: int) -> list[str]:
     said = _title(tr("Must not be done in this eye"))
     for s in plan.stops:
         said += _lines(s.must_not + (f": {s.why}" if s.why else ""), width, first="- ")
+    return said
+
+
+def _conflicts(plan: Plan, width: int) -> list[str]:
+    if not plan.conflicts:
+        return []
+    said = _title(tr("One or the other"))
+    for c in plan.conflicts:
+        said += _lines(f"{tr(' or ').join(c.between)}: {c.settled} – {c.why}", width, first="- ")
     return said
 
 

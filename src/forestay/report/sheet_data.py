@@ -8,7 +8,7 @@ from typing import Any
 from forestay.draw.above import describe_above, draw_above
 from forestay.draw.palette import PAPER
 from forestay.draw.rope import draw_rope, interval_words, rope_scales, rope_sentence, state_words
-from forestay.plan.model import Margin, Plan, Step
+from forestay.plan.model import Cue, Margin, Plan, Step
 from forestay.report import words as say
 from forestay.text import language, tr
 
@@ -34,6 +34,9 @@ def sheet(plan: Plan, *, label: str, invented: bool, made_at: datetime) -> dict[
         "unassessed": [say.unassessed_words(u) for u in plan.unassessed],
         "steps": [_step(s) for s in plan.steps],
         "fallbacks": [{"event": say.capital(f.event), "signs": f.signs, "do": list(f.do)} for f in plan.fallbacks],
+        "conflicts": [
+            {"between": tr(" or ").join(c.between), "settled": c.settled, "why": c.why} for c in plan.conflicts
+        ],
         "stops": [{"must_not": say.capital(s.must_not), "why": s.why} for s in plan.stops],
         "lens": _lens(plan),
         "kit": [{"item": k.item, "why": k.why, "state": say.missing_words(k)} for k in say.kit_items(plan)],
@@ -85,8 +88,16 @@ def _step(step: Step) -> dict[str, Any]:
     return {
         "name": step.name,
         "do": step.do + over,
-        "cues": [{"see": c.see, "means": c.means, "then": c.then} for c in step.cues],
+        "cues": [_cue(c) for c in step.cues],
     }
+
+
+def _cue(cue: Cue) -> dict[str, str]:
+    """A cue on paper: of what was tried against it only the best; the page of the case lists the rest."""
+    means, then = cue.plain if cue.plain != ("", "") else (cue.means, cue.then)
+    if cue.remedies:
+        then = tr("{then}; best of those tried: {best}", then=then, best=cue.remedies[0].says)
+    return {"see": cue.see, "means": means, "then": then}
 
 
 def _lens(plan: Plan) -> dict[str, Any]:
@@ -106,8 +117,13 @@ def _lens(plan: Plan) -> dict[str, Any]:
         "basis": say.lens_basis(lens),
         "rows": rows,
         "says": [*lens.learnt, *([str(lens.displaced["says"])] if lens.displaced else [])],
-        "astigmatism": plan.astigmatism.says,
+        "astigmatism": "; ".join(part.rstrip(".") for part in _cornea(plan) if part),
     }
+
+
+def _cornea(plan: Plan) -> tuple[str, ...]:
+    a = plan.astigmatism
+    return a.says, a.place_says, a.own_says, a.toric_says
 
 
 def _after(plan: Plan) -> dict[str, Any]:
@@ -141,6 +157,7 @@ def _labels() -> dict[str, str]:
         "see": tr("if"),
         "fallbacks": tr("If this happens"),
         "stops": tr("Must not be done in this eye"),
+        "conflicts": tr("One or the other"),
         "lens": tr("Lens by position"),
         "position": tr("position"),
         "exact": tr("exact D"),
@@ -153,6 +170,7 @@ def _labels() -> dict[str, str]:
         "pressure": tr("Pressure"),
         "warn": tr("Tell the patient"),
         "consent": tr("Before consent"),
+        "consent_elsewhere": tr("{n} points to settle before consent: consent sheet and page of this case", n="{n}"),
         "act_on": tr("act on"),
         "doubts": tr("Doubts and checks"),
         "astigmatism": tr("Cornea"),

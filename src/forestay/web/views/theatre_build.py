@@ -51,7 +51,7 @@ def theatre_view(
         step_key=step.key if step else "",
         step=step.name if step else tr("No steps: the plan does not operate here."),
         place=tr("step {n} of {all}", n=at.index + 1, all=len(steps)) if step else "",
-        do=step.do if step else plan.decision.sentence,
+        do=_do(step) if step else plan.decision.sentence,
         who=" · ".join(part for part in (step.who, ", ".join(step.kit)) if part) if step else "",
         cues=cues,
         always=tuple(_always(i, rule) for i, rule in enumerate((r for r in finding_rules() if r.always), start=1)),
@@ -81,6 +81,11 @@ def _link(here: str, step: Step, at: Stand) -> StepLink:
         step.key in at.done,
         bool(at.step and step.key == at.step.key),
     )
+
+
+def _do(step: Step) -> str:
+    """What to do, and what ends a trainee's turn at this step, as agreed."""
+    return tr("{do} Take over: {when}.", do=step.do, when=step.take_over) if step.take_over else step.do
 
 
 def _cue(number: int, cue: Cue) -> CueButton:
