@@ -14,7 +14,7 @@ if (!out) {
 
 const result = await build({
   absWorkingDir: here,
-  entryPoints: { forestay: "src/main.ts", style: "styles/main.css" },
+  entryPoints: { forestay: "src/main.ts", worker: "src/worker.ts", style: "styles/main.css" },
   outdir: out,
   bundle: true,
   minify: true,

@@ -22,7 +22,11 @@ FAMILY = "AtkinsonHyperlegibleNext"
 FONTS = {"Regular": "400-normal", "Bold": "700-normal", "Italic": "400-italic"}
 """Style of the font for paper -> name of the font for the web."""
 SUBSETS = ("latin", "latin-ext")
-LICENCES = {"fonts/OFL.txt": "@fontsource/atkinson-hyperlegible-next", "licences/htmx.txt": "htmx.org"}
+LICENCES = {
+    "fonts/OFL.txt": "@fontsource/atkinson-hyperlegible-next",
+    "licences/htmx.txt": "htmx.org",
+    "licences/idb.txt": "idb",
+}
 """Licence text in the result -> npm package that it belongs to."""
 
 

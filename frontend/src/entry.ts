@@ -1,6 +1,7 @@
 // Forms of facts: each field is checked while it is typed, and kept on a pause or when it is left. What the page says of it
 // is the server's answer, row by row; a field that could not be sent says so and is sent again with the same identity.
 import { fetchPart } from "./part";
+import { words } from "./words";
 
 const CHECK_MS = 350;
 const PAUSE_MS = 1500;
@@ -67,8 +68,10 @@ const WORDS = document.documentElement.dataset;
 
 // Which field it is, and, where somebody is signed in, that it comes from this session.
 function sentAs(row: HTMLElement): Record<string, string> {
+  const label = row.querySelector(".name")?.textContent ?? pathOf(row);
+  const told = { "X-Row": pathOf(row), "X-Forestay-Words": encodeURIComponent(`${label}: ${textOf(row)}`) };
   const token = document.querySelector<HTMLMetaElement>('meta[name="forestay-token"]')?.content;
-  return token ? { "X-Row": pathOf(row), "X-Forestay-Token": token } : { "X-Row": pathOf(row) };
+  return token ? { ...told, "X-Forestay-Token": token } : told;
 }
 
 function partOf(text: string): Document {
@@ -110,6 +113,7 @@ async function save(row: HTMLElement): Promise<void> {
   say(row, "saving", WORDS["saving"] ?? "saving");
   try {
     const answer = await fetch(form.action, { method: "POST", body, headers: sentAs(row), keepalive: true });
+    if (answer.headers.has("X-Forestay-Waits")) return takeWaiting(row, text);
     if (answer.status >= 500) throw new Error(String(answer.status));
     take(row, await answer.text(), textOf(row) === text);
     if (answer.ok) refreshSoon();
@@ -123,6 +127,30 @@ async function save(row: HTMLElement): Promise<void> {
     waiting.again = false;
     if (changed(row)) void save(row);
   }
+}
+
+// No network: the entry is kept on this device. What is typed next is another entry.
+function takeWaiting(row: HTMLElement, text: string): void {
+  const was = row.querySelector<HTMLInputElement>(`input[name="was_${pathOf(row)}"]`);
+  if (was) was.value = text;
+  row.dataset["key"] = crypto.randomUUID();
+  say(row, "waits", words("waits"));
+}
+
+// A row shows an entry that waits on this device.
+export function fillRow(path: string, form: URLSearchParams, said: string): void {
+  const row = document.querySelector<HTMLElement>(`.entry-row[data-path="${CSS.escape(path)}"]`);
+  if (!row) return;
+  for (const name of [path, `method_${path}`]) {
+    const values = form.getAll(name);
+    for (const field of row.querySelectorAll<HTMLInputElement | HTMLSelectElement>(`[name="${name}"]`)) {
+      if (field instanceof HTMLInputElement && field.type === "checkbox") field.checked = values.includes(field.value);
+      else if (values[0] !== undefined) field.value = values[0];
+    }
+  }
+  const was = row.querySelector<HTMLInputElement>(`input[name="was_${path}"]`);
+  if (was) was.value = textOf(row);
+  say(row, "waits", said);
 }
 
 // The row as the server has it now. What is being typed meanwhile stays.
@@ -186,6 +214,7 @@ async function undo(button: HTMLButtonElement, row: HTMLElement): Promise<void> 
   });
   try {
     const answer = await fetch(`${form.action}/undo`, { method: "POST", body, headers: sentAs(row) });
+    if (answer.headers.has("X-Forestay-Waits")) return takeWaiting(row, textOf(row));
     if (!answer.ok) throw new Error(String(answer.status));
     const text = await answer.text();
     const fresh = partOf(text).querySelector<HTMLElement>(".entry-row");

@@ -3,9 +3,11 @@
 import "htmx.org/dist/htmx.esm.js";
 import { listenToControls } from "./controls";
 import { listenToHandles } from "./handles";
+import { startDevice } from "./device";
 import { listenToEntry } from "./entry";
 import { keepPlace } from "./keep";
 import { listenToOthers } from "./live";
+import { startOutbox } from "./outbox";
 import { listenInTheatre } from "./theatre";
 import { listenToWeights } from "./weigh";
 
@@ -16,3 +18,5 @@ listenToEntry();
 listenInTheatre();
 listenToWeights();
 listenToOthers();
+void startOutbox();
+void startDevice();

@@ -56,8 +56,10 @@ def test_two_tablets_that_disagree_are_told_and_one_settles_it(browser: Browser,
     pages = [context.new_page() for context in contexts]
     for one in pages:
         one.goto(address)
+    # Both write before either has seen the other's: what one has seen would be no disagreement.
     for one, grade in zip(pages, ("3", "4,5"), strict=True):
         one.locator("#row-lens-grade-field").fill(grade)
+    for one in pages:
         one.locator("#row-lens-grade-field").press("Tab")
         expect(one.locator("#row-lens-grade .state")).to_contain_text("saved ")
     dispute = pages[1].locator("#row-lens-grade-dispute")

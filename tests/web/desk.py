@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from forestay.eye.situation import Situation
-from forestay.plan.model import Plan
+from forestay.plan.model import Cue, Plan
 from forestay.services.cases import Who
 from forestay.services.planner import Planner
 from forestay.services.planning import Desk, keep_demo
@@ -45,6 +45,18 @@ def invented_plan(situation: Situation) -> Plan:
         for m in plan.margins
     )
     return replace(plan, measures=measures, margins=margins)
+
+
+def answering_plan(situation: Situation) -> Plan:
+    """The invented plan, with steps that answer to findings: after folds at the puncture the rim is opened otherwise, and
+    after a lens that travels the nucleus is brought out otherwise."""
+    plan, signs = invented_plan(situation), situation.case.signs
+    folds = situation.case.surgery is not None and situation.case.surgery.puncture == "folds"
+    moves = signs.phacodonesis == "after-movement"
+    cues = (Cue("radial folds", "weak zonule", "more OVD"), Cue("the lens travels", "weak zonule", "hooks at the rim"))
+    otherwise = {"capsulorhexis": folds * " Slowly, two hands.", "nucleus": moves * " Hold the rim with hooks."}
+    steps = tuple(replace(step, do=step.do + otherwise.get(step.key, ""), cues=cues) for step in plan.steps)
+    return replace(plan, steps=steps)
 
 
 def invented_desk() -> Desk:

@@ -17,7 +17,7 @@ ROOT = Path(__file__).parents[2]
 
 def test_the_manifest_names_files_that_carry_a_hash() -> None:
     named = manifest(STATIC)
-    assert set(named) == {"forestay.js", "style.css"}
+    assert set(named) == {"forestay.js", "style.css", "worker.js"}
     for name in named.values():
         assert re.fullmatch(r"[a-z]+-[A-Z0-9]{8}\.(js|css)", name)
         assert (BUILT / name).stat().st_size > 0

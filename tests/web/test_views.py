@@ -19,6 +19,7 @@ from forestay.web.views.after import FollowUpView, NoteView
 from forestay.web.views.case import CaseView
 from forestay.web.views.cases import CasesView
 from forestay.web.views.day import ConsentView, DayView, SortView
+from forestay.web.views.device import DeviceView
 from forestay.web.views.entry import EntryView, NewCaseView, RowView
 from forestay.web.views.evidence import EvidenceView
 from forestay.web.views.failure import FailureView
@@ -43,6 +44,7 @@ VIEW_OF: dict[str, type[View]] = {
     "parts/entry-notes.html": RowView,
     "consent.html": ConsentView,
     "day.html": DayView,
+    "device.html": DeviceView,
     "theatre.html": TheatreView,
     "theatre.main.html": TheatreView,
     "checks.html": ChecksView,

@@ -162,6 +162,10 @@ class Accounts:
             must_change=(whose.password or "").startswith(ONCE) and not session.by_pin,
         )
 
+    def was_on(self, account: str, device: str) -> bool:
+        """Whether this account was ever signed in on this device: what waited there is its own."""
+        return self.rows.wrote_from(account, device)
+
     def sign_out(self, token: str) -> None:
         """End the session on the server: what the browser kept is worth nothing any more."""
         self.rows.end(at=self._now(), token=_hash(token))

@@ -25,6 +25,7 @@ from forestay.exchange.fhir_in import looks_like_fhir
 from forestay.exchange.jsonlines import Imported, count, export_facts, import_facts
 from forestay.eye.situation import Situation
 from forestay.eye.validation import validate
+from forestay.services.entered import entered_at
 from forestay.store.interface import FactStore, Identity
 from forestay.store.location import as_url, default_url
 from forestay.text import tr
@@ -155,7 +156,7 @@ def record(
             author=who.author,
             device=who.device,
             device_sequence=number,
-            happened_at=happened_at,
+            happened_at=happened_at or entered_at(),
             based_on=there.sequence if based_on is None else based_on,
             corrects=corrects,
             id=key,

@@ -9,6 +9,7 @@ from typing import Any
 from forestay.case.bodies import Kind
 from forestay.case.chain import Link
 from forestay.case.fact import Fact, Header
+from forestay.case.fold import fold
 from forestay.errors import InvalidInput, NotFound
 from forestay.eye.validation import validate
 from forestay.record import Record
@@ -99,3 +100,18 @@ def by_others(store: FactStore, case_id: str, after: int, head: int, *, author: 
     """How many of the facts after ``after`` up to ``head`` came from another author or another device."""
     links = store.links_at(case_id, range(after + 1, head + 1))
     return sum((link.header.author, link.header.device) != (author, device) for link in links)
+
+
+def disagreements(
+    store: FactStore, case_id: str, sent: Any, kept: list[Acknowledged]
+) -> tuple[int, list[dict[str, Any]]]:
+    """The end of the case, and what is in dispute, where others kept something that these facts had not seen."""
+    facts = validate(Sent, sent).facts
+    head = store.head(case_id)
+    seen = min(int(one.header.get("based_on", 0)) for one in facts)
+    devices = {one.header.get("device") for one in facts}
+    between = store.links_at(case_id, range(seen + 1, min(one.server_sequence for one in kept)))
+    if all(link.header.device in devices for link in between):
+        return head, []
+    found = fold(store.facts(case_id)).disagreements
+    return head, [{"field": one.field, "values": list(one.values)} for one in found]

@@ -5,7 +5,7 @@ A *look* is a decision that is tried and not kept: the plan is made with it, and
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -170,6 +170,12 @@ class Desk:
     ) -> None:
         """Settle a field in dispute by a decision for the value of one fact."""
         entry.settle(self._store, case_id, path, fact_id, reason=reason, key=key, who=self._who, based_on=based_on)
+
+    def kept(self, case_id: str, ids: Iterable[UUID]) -> tuple[UUID, ...]:
+        """Those of these identities that are kept in this case."""
+        asked = tuple(ids)
+        known = {link.header.id for link in self._store.standing(case_id, asked, "").known}
+        return tuple(one for one in asked if one in known)
 
     def chain_head(self, case_id: str, at: int | None = None) -> str:
         """The head of the chain of a case, as a signature names it; ``at``: as it was after so many facts."""

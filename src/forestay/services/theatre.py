@@ -127,6 +127,11 @@ def found(
     return bodies
 
 
+def marks(key: UUID) -> tuple[UUID, ...]:
+    """The identities under which a finding of this key is kept."""
+    return uuid5(key, "happened"), uuid5(key, "found")
+
+
 def _worse(path: str, known: Any) -> bool:
     return path == "signs.phacodonesis" and known == "at-rest"
 

@@ -151,6 +151,12 @@ class AccountRows:
         told = {name: row[name] for name in Session.__slots__}
         return Session(**{**told, "by_pin": bool(row["by_pin"])}), _account(whose)
 
+    def wrote_from(self, account_id: str, device_id: str) -> bool:
+        """Whether the account ever had a session on this device."""
+        asked = select(session.c.token).where(session.c.account_id == account_id, session.c.device_id == device_id)
+        with self._database.reading() as connection:
+            return connection.execute(asked.limit(1)).first() is not None
+
     def seen(self, token: bytes, *, at: str) -> None:
         """Note that a session was used."""
         with self._database.writing() as connection:

@@ -24,6 +24,7 @@ from forestay.web.pages import (
     hospital,
     identity,
     importing,
+    offline,
     preferences,
     reference,
     review,
@@ -34,8 +35,10 @@ from forestay.web.pages import (
 )
 from forestay.web.preferences import Preferences
 from forestay.web.render import Renderer, manifest
+from forestay.web.replay import Replays
 from forestay.web.security import OwnPagesOnly, SecurityHeaders
 from forestay.web.settings import Settings
+from forestay.web.who import USUAL
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -49,11 +52,12 @@ def create_app(settings: Settings) -> FastAPI:
         redoc_url=None,
         openapi_url="/api/openapi.json",
     )
-    renderer = Renderer(settings.static)
+    # Where people sign in, each page says who; signed out, nobody.
+    renderer = Renderer(settings.static, author=USUAL.author if settings.accounts is None else None)
     failures.install(app, renderer)
     app.include_router(health.router)
     app.include_router(calc.router)
-    app.include_router(facts.router(settings.desk))
+    app.include_router(facts.router(settings.desk, settings.accounts))
     app.state.desk = settings.desk
     app.state.live = live.Live()
     app.include_router(live.router(settings.desk, app.state.live))
@@ -61,9 +65,11 @@ def create_app(settings: Settings) -> FastAPI:
         app.include_router(pages.router(settings.desk, renderer))
     for plain in (reference, evidence, sort):
         app.include_router(plain.router(renderer))
+    app.include_router(offline.router(settings, renderer))
     app.include_router(preferences.router())
     for beside in (identity, attachments):
         app.include_router(beside.router(settings.desk, renderer))
+    app.add_middleware(Replays, desk=settings.desk)
     if settings.accounts is not None:
         cookies = Cookies(settings.secure)
         app.include_router(signin.first_router(settings.accounts, renderer, code=settings.first_code))

@@ -23,6 +23,8 @@ from forestay.web.render import Renderer, wants_part
 from forestay.web.views.failure import FailureView
 from forestay.web.views.shell import shell
 
+ENTERED_AT = "x-forestay-entered-at"
+"""Header of an entry that a device kept meanwhile: its sender is a script that reads JSON."""
 log = logging.getLogger(__name__)
 LINES_LOGGED = 6
 
@@ -44,7 +46,7 @@ class PlainJson(JSONResponse):
 
 def failure_answer(request: Request, failure: ForestayError, renderer: Renderer) -> Response:
     """The answer to one error, in the form that the asker reads."""
-    if request.url.path.startswith("/api/"):
+    if request.url.path.startswith("/api/") or ENTERED_AT in request.headers:
         return PlainJson(failure.as_dict(), status_code=failure.http_status)
     view = FailureView(shell=shell(tr("That did not work")), message=failure.message, allowed=failure.allowed)
     if wants_part(request):

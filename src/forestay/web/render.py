@@ -46,9 +46,10 @@ def manifest(static: Path) -> dict[str, str]:
 
 
 class Renderer:
-    """Holds the templates. ``page`` gives a whole page, or only its main part where the page itself asks for it."""
+    """Holds the templates; ``author`` keeps things where nobody signs in. ``page`` gives a whole page, or only its main part where the page itself asks for it."""
 
-    def __init__(self, static: Path) -> None:
+    def __init__(self, static: Path, *, author: str | None = None) -> None:
+        self.author = author
         self.environment = Environment(
             loader=FileSystemLoader(TEMPLATES),
             autoescape=True,
@@ -73,6 +74,9 @@ class Renderer:
         """The template filled with the fields of ``view``; each form carries the word of the session, if there is one."""
         made = self.environment.get_template(template).render(context(view))
         actor = acting.current()
+        author = self.author if actor is None else actor.account
+        if author is not None:
+            made = made.replace("<head>", f'<head>\n<meta name="forestay-author" content="{author}">', 1)
         if actor is None:
             return made
         made = POSTED.sub(rf'\1<input type="hidden" name="csrf" value="{actor.csrf}">', made)

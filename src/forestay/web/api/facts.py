@@ -9,7 +9,9 @@ from fastapi import APIRouter, Query, Request
 from pydantic import BaseModel
 from starlette.concurrency import run_in_threadpool
 
-from forestay.services.entering import after, enter
+from forestay.case.bodies import Kind
+from forestay.services.accounts import Accounts
+from forestay.services.entering import after, disagreements, enter
 from forestay.services.planning import Desk
 from forestay.web.api.calc import FailureAnswer, Responses
 from forestay.web.bodies import read_json
@@ -26,10 +28,22 @@ class Kept(BaseModel):
     received_at: str
 
 
+class InDispute(BaseModel):
+    """A field that facts give different values, neither made in knowledge of the other."""
+
+    field: str
+    values: list[str]
+
+
 class KeptFacts(BaseModel):
-    """Acknowledgements in the order in which the facts were sent."""
+    """Acknowledgements in the order in which the facts were sent, and the end of the case now.
+
+    ``disagreements`` is looked at only where somebody else kept something since the facts' ``based_on``.
+    """
 
     facts: list[Kept]
+    head: int
+    disagreements: list[InDispute]
 
 
 class KnownFact(BaseModel):
@@ -79,16 +93,27 @@ BODY = {
 }
 
 
-def router(desk: Desk) -> APIRouter:
-    """The two addresses, over the desk's store."""
+def router(desk: Desk, accounts: Accounts | None = None) -> APIRouter:
+    """The two addresses, over the desk's store.
+
+    With accounts, a fact comes from whoever is signed in, on this device or on one of an earlier session of the same
+    person: what waited while there was no network is not lost with its session.
+    """
+
+    def check(kind: Kind, author: str, device: str) -> None:
+        now = desk.device
+        mine = accounts is not None and author == desk.author and device != now
+        desk.check(kind, author, now if mine and accounts is not None and accounts.was_on(author, device) else device)
+
     routes = APIRouter(prefix="/api/cases/{case_id}/facts", tags=["facts"], default_response_class=PlainJson)
 
     @routes.post("", response_model=KeptFacts, responses=REFUSED, openapi_extra=BODY)
     async def send(case_id: str, request: Request) -> PlainJson:
         """Keep facts, all or none. The answer comes after the commit; sending again changes nothing."""
         sent = await read_json(request)
-        kept = await run_in_threadpool(enter, desk.store, case_id, sent, check=desk.check)
-        return PlainJson({"facts": [asdict(one) for one in kept]})
+        kept = await run_in_threadpool(enter, desk.store, case_id, sent, check=check)
+        head, disputed = await run_in_threadpool(disagreements, desk.store, case_id, sent, kept)
+        return PlainJson({"facts": [asdict(one) for one in kept], "head": head, "disagreements": disputed})
 
     @routes.get("", response_model=KnownFacts, responses=REFUSED)
     def since(case_id: str, after_sequence: int = Query(0, alias="after", ge=0, le=LARGEST_SEQUENCE)) -> PlainJson:

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from contextlib import suppress
 from datetime import UTC, datetime
 from urllib.parse import urlencode
+from uuid import uuid5
 
 from fastapi import APIRouter, Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
-from forestay.errors import ForestayError, InvalidInput
+from forestay.errors import ForestayError
 from forestay.plan.compare import compare
-from forestay.plan.theatre import FindingRule, finding_rules, rule_for_cue
 from forestay.services import theatre
 from forestay.services.actor import Forbidden
+from forestay.services.beforehand import finding
+from forestay.services.entered import entered_at
 from forestay.services.planning import Desk
 from forestay.text import tr
 from forestay.web.fields import specs, value_of
@@ -27,6 +30,7 @@ from forestay.web.who import desk_for
 SEE_OTHER = 303
 LONGEST_WORDS = 200
 BY = "surgeon"
+STEP = re.compile("[a-z][a-z0-9-]{0,39}")
 
 
 def router(desk: Desk, renderer: Renderer) -> APIRouter:
@@ -55,25 +59,24 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
     async def found(request: Request, case_id: str) -> Response:
         form = (await sent_form(request)).texts
         name = form.get("found", "")[:LONGEST_WORDS]
+        key = form_key(form)
+        if desk.kept(case_id, theatre.marks(key)):
+            return _back(case_id, found=name)  # sent again: it is kept already
         step = _step(desk, case_id, form.get("step", ""))
-        rule, see = _finding(name)
+        rule, see = finding(name)
         answer = None
         if rule is not None and rule.ask and form.get(f"answer {name}", "").strip():
             answer = value_of(specs()[rule.ask], form[f"answer {name}"])
         opened = desk.open(case_id)
         known = {"signs.phacodonesis": opened.situation.case.signs.phacodonesis}
-        facts = theatre.found(rule, see, step, answer, known, key=form_key(form))
+        facts = theatre.found(rule, see, step, answer, known, key=key)
         await run_in_threadpool(desk_for(request, desk).keep, case_id, facts, based_on=head_of(form))
         return _back(case_id, step=step, since=str(opened.head), found=name)
 
     @routes.post("/back")
     async def back(request: Request, case_id: str) -> Response:
         form = (await sent_form(request)).texts
-        fact = form_uuid("fact", form.get("fact", ""))
-        why = tr("taken back in theatre")
-        await run_in_threadpool(
-            desk_for(request, desk).take_back, case_id, fact, why=why, key=form_key(form), based_on=head_of(form)
-        )
+        await run_in_threadpool(_take_back, desk_for(request, desk), case_id, form)
         return _back(case_id, since=form.get("based_on", ""))
 
     @routes.get("/checks")
@@ -103,7 +106,19 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
     return routes
 
 
+def _take_back(desk: Desk, case_id: str, form: dict[str, str]) -> None:
+    """Take back a fact; or all that an entry kept, which is named by the entry's own identity."""
+    named, key = form_uuid("fact", form.get("fact", "")), form_key(form)
+    there = desk.kept(case_id, (named, *theatre.marks(named))) or (named,)
+    why = tr("taken back in theatre")
+    for fact in there:
+        mark = key if len(there) == 1 else uuid5(key, str(fact))
+        desk.take_back(case_id, fact, why=why, key=mark, based_on=head_of(form))
+
+
 def _done(desk: Desk, case_id: str, form: dict[str, str]) -> None:
+    if desk.kept(case_id, (form_key(form),)):
+        return
     step = _step(desk, case_id, form.get("step", ""))
     opened, plan = desk.planned(case_id)
     before = theatre.plan_as_it_stood(opened, plan, key=form_key(form))
@@ -136,17 +151,9 @@ def _compared(renderer: Renderer, request: Request, desk: Desk, case_id: str, fo
     return renderer.page(request, "lens-check.html", view)
 
 
-def _finding(name: str) -> tuple[FindingRule | None, str]:
-    kind, _, what = name.partition(" ")
-    if kind == "cue" and what:
-        return rule_for_cue(what), what
-    rule = next((r for r in finding_rules() if kind == "rule" and r.key == what), None)
-    if rule is None:
-        raise InvalidInput(tr("There is no such finding."), field="found", value=name[:40])
-    return rule, rule.say
-
-
 def _step(desk: Desk, case_id: str, step: str) -> str:
+    if entered_at() is not None and STEP.fullmatch(step):
+        return step  # kept on a device: the plan may have moved on since
     _, plan = desk.planned(case_id)
     return one_of("step", step, [s.key for s in plan.steps])
 

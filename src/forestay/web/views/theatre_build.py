@@ -34,15 +34,22 @@ KEYS = 9
 
 
 def theatre_view(
-    opened: KeptCase, plan: Plan, at: Stand, *, wall: bool, found: str = "", changes: Changes | None = None
+    opened: KeptCase,
+    plan: Plan,
+    at: Stand,
+    *,
+    wall: bool,
+    found: str = "",
+    changes: Changes | None = None,
+    above: str | None = None,
 ) -> TheatreView:
-    """One step. ``found`` is what was just kept; ``changes`` what it changed in the plan."""
+    """One step. ``found`` is what was just kept; ``changes`` what it changed in the plan; ``above`` the drawing of this
+    plan, where it was made already."""
     here = f"/cases/{opened.case_id}/theatre"
     step, steps = at.step, plan.steps
     cues = tuple(_cue(i, cue) for i, cue in enumerate(step.cues, start=1)) if step else ()
     following = steps[at.index + 1] if at.index + 1 < len(steps) else None
     before = steps[at.index - 1] if at.index else None
-    drawing, measures = plan.drawing, plan.measures
     return TheatreView(
         shell=shell(tr("Theatre · {case}", case=case_label(opened.case_id))),
         case_id=opened.case_id,
@@ -62,9 +69,7 @@ def theatre_view(
         done=bool(step and step.key in at.done),
         found=_found(found, plan, step),
         changes=ChangesView(changes.line, tuple(ChangeRow(c.words, c.why) for c in changes.items)) if changes else None,
-        above=Markup(draw_above(drawing, measures, handles=False, palette=SCREEN, with_key=False))  # noqa: S704 - our own
-        if drawing and measures
-        else None,
+        above=Markup(drawn(plan) if above is None else above) or None,  # noqa: S704 - our own
         started=at.started.isoformat() if at.started else "",
         started_words=at.started.astimezone().strftime("%H:%M") if at.started else "",
         stops=tuple(stop.must_not for stop in plan.stops),
@@ -72,6 +77,13 @@ def theatre_view(
         key=str(uuid4()),
         caution=plan.caution,
     )
+
+
+def drawn(plan: Plan) -> str:
+    """The eye from above; empty where there is no drawing."""
+    if plan.drawing is None or plan.measures is None:
+        return ""
+    return draw_above(plan.drawing, plan.measures, handles=False, palette=SCREEN, with_key=False)
 
 
 def _link(here: str, step: Step, at: Stand) -> StepLink:
