@@ -194,4 +194,6 @@ def test_facts_of_an_earlier_session_of_the_same_person_are_accepted_after_signi
     told = house.visitor.post(address, json=sent, headers=now).json()
     assert [one["server_sequence"] for one in told["facts"]] == [told["head"] - 1, told["head"]]
     assert house.visitor.post(address, json=sent, headers=now).json()["facts"] == told["facts"]
-    assert told["disagreements"] == [{"field": "biometry.axial_length_mm", "values": ["23.71 mm", "23.1 mm", "23.2 mm"]}]
+    assert told["disagreements"] == [
+        {"field": "biometry.axial_length_mm", "values": ["23.71 mm", "23.1 mm", "23.2 mm"]}
+    ]

@@ -19,7 +19,7 @@ from forestay.services import beforehand, theatre
 from forestay.services.access import table
 from forestay.services.cases import KeptCase
 from forestay.services.planning import caution
-from forestay.text import tr
+from forestay.text import language, tr
 from forestay.web.failures import PlainJson
 from forestay.web.render import Renderer, manifest
 from forestay.web.settings import Settings
@@ -41,11 +41,11 @@ def router(settings: Settings, renderer: Renderer) -> APIRouter:
     """The pages and data of a device without network."""
     routes = APIRouter(include_in_schema=False)
     desk, built = settings.desk, settings.static / "built"
-    known: OrderedDict[tuple[str, int], tuple[beforehand.Case, ...]] = OrderedDict()
+    known: OrderedDict[tuple[str, int, str], tuple[beforehand.Case, ...]] = OrderedDict()
 
     def cases_of(opened: KeptCase, plan: Plan) -> tuple[beforehand.Case, ...]:
         """One device asks for all kits of a case in a row: what is found is looked over once."""
-        name = (opened.case_id, opened.head)
+        name = (opened.case_id, opened.head, language())
         made = known.get(name) or beforehand.cases(opened, plan)
         known[name] = made
         while len(known) > CASES_KNOWN:
