@@ -16,8 +16,8 @@ from forestay.evidence import default_evidence
 from forestay.review.invented import CHUNK, Truth, columns
 
 TARGET_D, STEP_D = -0.5, 0.5
-OF_SURGEON, YEARS = 2_500, 10
-"""Operations of one surgeon, and years, that a large invented register is spread over."""
+OF_SURGEON, MOST_SURGEONS, YEARS = 2_500, 500, 10
+"""Operations of one surgeon, most surgeons, and years, that a large invented register is spread over."""
 FEW_VALUES = frozenset(
     (
         "day",
@@ -73,7 +73,7 @@ def _truth(n: int) -> Truth:
     usual = Truth()
     return replace(
         usual,
-        surgeons=max(usual.surgeons, n // OF_SURGEON),
+        surgeons=min(MOST_SURGEONS, max(usual.surgeons, n // OF_SURGEON)),
         cases_per_day=max(usual.cases_per_day, n // (YEARS * DAYS_OF_YEAR)),
     )
 

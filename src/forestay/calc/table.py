@@ -42,6 +42,7 @@ FAMILIES = (
     "audit",
     "audit_charts",
     "learning",
+    "acuity",
     "ray",
 )
 

@@ -49,12 +49,12 @@ def draw_learner(learner: Learner, *, palette: Palette, sentence: str, name: str
         below=tr("operations begun, in their order"),
     )
     lines = (
-        (learner.reject_at, tr("above: more ruptures than {rate:.0%}", rate=learner.unacceptable), -5),
-        (learner.accept_at, tr("below: no more than {rate:.0%}", rate=learner.acceptable), 14),
+        (learner.reject_at, tr("above: more ruptures than {rate:.0%}", rate=learner.unacceptable)),
+        (learner.accept_at, tr("below: no more than {rate:.0%}", rate=learner.acceptable)),
     )
-    for at, words, away in lines:
+    for at, words in lines:
         parts.append(line([(LEFT, y(at)), (WIDTH - RIGHT, y(at))], palette.ink, 1.5, "6 4"))
-        parts.append(label(words, WIDTH - RIGHT, y(at) + away, size=SMALL, fill=palette.ink, text_anchor="end"))
+        parts.append(label(words, LEFT + 4, y(at) - 5, size=SMALL, fill=palette.ink))
     parts.append(line([(x(i), y(v)) for i, v in enumerate(path)], palette.sea, 2))
     title = tr("Ruptures of {name}, {n} operations", name=learner.surgeon, n=learner.n)
     return picture(*parts, width=WIDTH, height=HEIGHT, title=title, description=sentence, name=name, class_="chart")
@@ -65,7 +65,7 @@ def draw_turns(learner: Learner, *, palette: Palette, sentence: str, name: str) 
     found = learner.stretches
     x, y = scale(0, len(found), LEFT, WIDTH - RIGHT), scale(0, 1, HEIGHT - BOTTOM, TOP)
     every = max(1, -(-len(found) // 8))
-    names = {i + 0.5: f"{s.first}–{s.first + s.n - 1}" for i, s in enumerate(found) if i % every == 0}
+    names = {i + 0.5: str(s.first) for i, s in enumerate(found) if i % every == 0}
     parts = frame(
         palette,
         x,
@@ -74,7 +74,7 @@ def draw_turns(learner: Learner, *, palette: Palette, sentence: str, name: str) 
         up=[0, 0.25, 0.5, 0.75, 1],
         say=percent,
         say_across=lambda v: names[v],
-        below=tr("operations begun; bar: taken over; circle: steps by own hand"),
+        below=tr("first operation of each ten or so; bar: taken over; circle: steps by own hand"),
     )
     for i, s in enumerate(found):
         middle, width = x(i + 0.5), (x(1) - x(0)) * BAR_SHARE
@@ -111,14 +111,15 @@ def draw_coverage(
     spans: Sequence[SpanScore], words: Sequence[str], *, palette: Palette, sentence: str, name: str
 ) -> str:
     """How often told intervals held what came, each with its interval; the dashed line is what was told."""
-    x, y = scale(0, len(spans), LEFT, WIDTH - RIGHT), scale(0, 1, HEIGHT - BOTTOM, TOP)
+    low = min(0.5, *(span.coverage_low for span in spans))
+    x, y = scale(0, len(spans), LEFT, WIDTH - RIGHT), scale(low, 1, HEIGHT - BOTTOM, TOP)
     names = {i + 0.5: said for i, said in enumerate(words)}
     parts = frame(
         palette,
         x,
         y,
         across=list(names),
-        up=[0, 0.25, 0.5, 0.75, 1],
+        up=ticks(low, 1),
         say=percent,
         say_across=lambda v: names[v],
         below=tr("share of told intervals that held what came"),

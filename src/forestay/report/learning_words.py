@@ -77,9 +77,9 @@ def span_line(score: SpanScore) -> str:
 def verdict(score: SpanScore) -> str:
     """Whether the told intervals were as wide as they should be."""
     return {
-        "as-told": tr("no sign that it is too narrow or too wide"),
-        "too-narrow": tr("too narrow"),
-        "too-wide": tr("wider than need be"),
+        "as-told": tr("as told, as far as these eyes can show"),
+        "too-narrow": tr("too seldom: too narrow, or in the wrong place"),
+        "too-wide": tr("more often than told: wider than need be"),
     }[score.verdict]
 
 
