@@ -7,6 +7,7 @@ A case that is not kept yet is opened with the side and the age that come with t
 from __future__ import annotations
 
 import hashlib
+from dataclasses import dataclass
 from typing import Any
 from uuid import UUID, uuid5
 
@@ -39,6 +40,24 @@ def keep_readings(
     store: FactStore, readings: list[ObjectReading], *, case_id: str, side: str | None = None, author: str = AUTHOR
 ) -> Imported:
     """Keep readings of one person, wherever they came from; all of them, or none."""
+    ready = prepare(store, readings, case_id=case_id, side=side, author=author)
+    if ready.new:
+        store.append(case_id, ready.new)
+    return ready.done
+
+
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """Facts that readings would add to a case, checked but not kept."""
+
+    new: list[Fact]
+    done: Imported
+
+
+def prepare(
+    store: FactStore, readings: list[ObjectReading], *, case_id: str, side: str | None = None, author: str = AUTHOR
+) -> Ready:
+    """What readings would add to a case."""
     if side is not None and side not in SIDES:
         raise InvalidInput(
             tr("side is {side}; allowed: left, right.", side=side[:20]),
@@ -63,9 +82,7 @@ def keep_readings(
         made += _facts(reading, [(n, validate(kind, {"values": v})) for n, kind, v in bodies if v], case_id, author)
     new = _new(made, kept)
     fold([*kept, *new])
-    if new:
-        store.append(case_id, new)
-    return Imported(case_id, len(new), len(kept) + len(new), tuple(notes))
+    return Ready(new, Imported(case_id, len(new), len(kept) + len(new), tuple(notes)))
 
 
 def _side(readings: list[ObjectReading], kept: list[Fact], side: str | None, case_id: str) -> str:
