@@ -220,9 +220,9 @@ def serve(
 
 
 def _register() -> None:
-    from forestay.cli import after, arrive, batch, consent, day, exchange, record, review, rules, sorting
+    from forestay.cli import after, again, arrive, batch, consent, day, exchange, record, review, rules, sorting
 
-    for family in (after, arrive, batch, consent, day, exchange, record, review, rules, sorting):
+    for family in (after, again, arrive, batch, consent, day, exchange, record, review, rules, sorting):
         family.register(app)
 
 

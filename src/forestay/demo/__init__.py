@@ -26,3 +26,12 @@ def devices_bytes() -> bytes:
 def demo_lens_shelf_bytes() -> bytes:
     """The invented lens shelf of the demo practice, as bytes."""
     return files("forestay.demo").joinpath("shelf", "lenses.toml").read_bytes()
+
+
+OPERATED = "brown-pseudoexfoliation"
+"""The invented eye of which there is also an invented operation."""
+
+
+def operated_bytes() -> bytes:
+    """How the operation on the invented eye :data:`OPERATED` went, as bytes."""
+    return files("forestay.demo").joinpath("operated", f"{OPERATED}.toml").read_bytes()

@@ -4,32 +4,14 @@ from __future__ import annotations
 
 from forestay.learning.predictions import ChanceScore, SpanScore
 from forestay.report.review_words import named
-from forestay.review.told import ToldScores
+from forestay.review.told import ToldScores, names
 from forestay.review.trainees import Learner
 from forestay.text import tr
 
 
-def told_names() -> dict[str, str]:
-    """What each kind of prediction is called."""
-    return {
-        "capsule-rupture": tr("capsule rupture or vitreous loss"),
-        "vitreous-loss": tr("vitreous in the chamber"),
-        "zonular-dialysis": tr("torn zonule"),
-        "dropped-nucleus": tr("lens matter lost behind"),
-        "choroidal-haemorrhage": tr("choroidal haemorrhage"),
-        "endophthalmitis": tr("infection inside the eye"),
-        "macular-oedema": tr("macular oedema"),
-        "detachment": tr("retinal detachment"),
-        "pressure-rise": tr("pressure rise"),
-        "refraction": tr("refraction"),
-        "flattening": tr("flattening by the incision"),
-        "cells": tr("endothelial cells left"),
-    }
-
-
 def told_name(about: str) -> str:
     """The name of a kind of prediction."""
-    return told_names().get(about, named(about))
+    return names().get(about, named(about))
 
 
 def chance_line(score: ChanceScore) -> str:

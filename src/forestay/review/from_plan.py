@@ -18,6 +18,8 @@ class Foretold:
     probability: float
     of_this_eye: bool
     """False for a rate of a published series."""
+    name: str = ""
+    """Name of the probability or rate in the plan."""
 
 
 def predicted_refraction(
@@ -60,7 +62,7 @@ def foretold(plan: Mapping[str, Any], technique: str | None) -> tuple[Foretold, 
     """Every probability of a technique."""
     option: Mapping[str, Any] = next((o for o in plan.get("options", ()) if o["technique"] == technique), {})
     return tuple(
-        Foretold(r.get("complication") or r["name"], r["probability"], r.get("of_this_eye", True))
+        Foretold(r.get("complication") or r["name"], r["probability"], r.get("of_this_eye", True), r["name"])
         for r in option.get("risks", ())
     )
 

@@ -16,6 +16,7 @@ from forestay.evidence import Reader
 from forestay.learning.predictions import Chance, ChanceScore, Span, SpanScore, score_chances, score_spans
 from forestay.review.incision import turned
 from forestay.review.outcome import Outcome
+from forestay.text import tr
 
 IN_SURGERY: dict[str, Callable[[Outcome], bool]] = {
     "capsule-rupture": lambda o: o.rupture,
@@ -32,10 +33,30 @@ LATER: dict[str, Callable[[Outcome], bool]] = {
     "pressure-rise": lambda o: o.happened("pressure-rise"),
 }
 """The same, known only once the eye has been seen late enough, or once it has happened."""
+SIGNS = ("_pseudoexfoliation", "_brown")
+"""How the names of rates end that the plan tells only for eyes with that sign."""
 CURVE_GROUPS = 10
 """Points of a calibration curve."""
 SAME_PLACE_HOURS = 1.0
 """An incision this far from the planned place is another one; nothing was told for it."""
+
+
+def names() -> dict[str, str]:
+    """What each kind of prediction is called."""
+    return {
+        "capsule-rupture": tr("capsule rupture or vitreous loss"),
+        "vitreous-loss": tr("vitreous in the chamber"),
+        "zonular-dialysis": tr("torn zonule"),
+        "dropped-nucleus": tr("lens matter lost behind"),
+        "choroidal-haemorrhage": tr("choroidal haemorrhage"),
+        "endophthalmitis": tr("infection inside the eye"),
+        "macular-oedema": tr("macular oedema"),
+        "detachment": tr("retinal detachment"),
+        "pressure-rise": tr("pressure rise"),
+        "refraction": tr("refraction"),
+        "flattening": tr("flattening by the incision"),
+        "cells": tr("endothelial cells left"),
+    }
 
 
 @dataclass(frozen=True)
@@ -48,9 +69,10 @@ class ToldScores:
 
 
 def chances(outcome: Outcome, use: Reader) -> tuple[Chance, ...]:
-    """The plan's probabilities of the technique that was used: for each complication this eye's own, else the first."""
+    """The plan's probabilities of the technique that was used: for each complication this eye's own, else the published
+    rate of eyes with the same sign, else the first published one."""
     found: dict[str, Chance] = {}
-    for told in sorted(outcome.foretold, key=lambda one: not one.of_this_eye):
+    for told in sorted(outcome.foretold, key=lambda one: (not one.of_this_eye, not one.name.endswith(SIGNS))):
         if told.about not in found and (told.about in IN_SURGERY or told.about in LATER):
             came = _came(told.about, outcome, use)
             found[told.about] = Chance(told.about, told.probability, came, told.of_this_eye)

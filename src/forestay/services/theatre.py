@@ -76,14 +76,14 @@ def plan_as_it_stood(opened: KeptCase, plan: Plan, *, key: UUID) -> dict[UUID, B
     body = planned(
         told,
         engine_version=made_by["engine"],
-        evidence_digest=_digest(made_by["evidence"]),
-        practice_digest=_digest(made_by["practice"]),
-        context_digest=_digest(made_by["context"]),
+        evidence_digest=digest_of(made_by["evidence"]),
+        practice_digest=digest_of(made_by["practice"]),
+        context_digest=digest_of(made_by["context"]),
     )
     return {uuid5(key, "planned"): body}
 
 
-def _digest(name: str) -> str:
+def digest_of(name: str) -> str:
     """A digest as it is; a practice that only has a word for a name is named by the digest of the word."""
     return name if re.fullmatch("[0-9a-f]{64}", name) else hashlib.sha256(name.encode()).hexdigest()
 

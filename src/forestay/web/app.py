@@ -14,6 +14,7 @@ from forestay.web.pages import (
     account,
     accounts,
     after,
+    again,
     attachments,
     case,
     cases,
@@ -61,7 +62,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.state.desk = settings.desk
     app.state.live = live.Live()
     app.include_router(live.router(settings.desk, app.state.live))
-    for pages in (cases, importing, entry, theatre, after, case, ways, review, day, consent):
+    for pages in (cases, importing, entry, theatre, after, again, case, ways, review, day, consent):
         app.include_router(pages.router(settings.desk, renderer))
     for plain in (reference, evidence, sort):
         app.include_router(plain.router(renderer))
