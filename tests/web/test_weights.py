@@ -49,7 +49,7 @@ def test_one_measure_alone_puts_its_best_way_first_and_says_where_it_turns(real:
     left = {o.label: next(c.value for c in o.criteria if c.key == "astigmatism") for o in done}
     best = min(left, key=lambda label: left[label] or 0.0)
     said = words(client.get(f"{HERE}?astigmatism=3").text)
-    assert f"Under these weights {best} comes first." in said
+    assert f"{best} leads by" in said or f"Under these weights {best} comes first, by" in said
     mixed = weigh(plan, {"astigmatism": 3.0, "minutes": 1.0})
     page = words(client.get(f"{HERE}?astigmatism=3&minutes=1").text)
     assert mixed.turns

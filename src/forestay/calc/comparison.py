@@ -38,6 +38,10 @@ class OptionInput(Record):
 
     name: Name = Field(description="name of the option")
     values: dict[str, Number] = Field(description="value by name of the measure")
+    spreads: dict[str, Annotated[float, Field(ge=0, allow_inf_nan=False)]] | None = Field(
+        default=None,
+        description="one standard deviation by name of the measure, in what it does not share with the other options",
+    )
 
 
 class CompareOptionsInput(Record):
@@ -58,7 +62,7 @@ class CompareOptionsInput(Record):
         for names in (measures, [o.name for o in self.options]):
             if len(set(names)) < len(names):
                 raise ValueError("a name stands twice")
-        for asked in (*(o.values for o in self.options), self.weights or {}):
+        for asked in (*(o.values for o in self.options), *(o.spreads or {} for o in self.options), self.weights or {}):
             for name in asked:
                 if name not in measures:
                     raise ValueError(f"{name} is not among the measures: {', '.join(measures)}")
@@ -96,7 +100,15 @@ class CompareOptionsOutput(Record):
     beaten: tuple[BeatenOut, ...] = Field(description="every pair in which one option beats the other")
     unbeaten: tuple[str, ...] = Field(description="options that none beats")
     scores: tuple[ScoreOut, ...] = Field(description="by the weights, best first; empty without weights")
-    first: str | None = Field(description="the option that comes first; null: no clear winner")
+    first: str | None = Field(description="the option that comes first by more than the spread; null: no clear winner")
+    ahead: str | None = Field(description="the option with the highest score, clear or not; null without weights")
+    lead: float | None = Field(description="its score less the next one's; null without weights")
+    lead_sd: float | None = Field(
+        description="one standard deviation of that lead from the spreads; null without weights"
+    )
+    chance_ahead: float | None = Field(
+        description="chance that it is ahead, with a normal spread; null without weights"
+    )
     flips: tuple[WeightFlipOut, ...] = Field(description="nearest weight at which the first option is overtaken")
 
 
@@ -104,7 +116,7 @@ class CompareOptionsOutput(Record):
     "compare-options",
     summary="Who is beaten outright among several options, and what one's own weights make of the rest",
     formula="beaten: no better in any known measure and worse in one; score: sum of weight x (value - worst) / (best - worst), "
-    "over the sum of the weights",
+    "over the sum of the weights; clear where the lead is larger than its spread",
     valid="any options and measures; without weights nothing is scored, and no clear winner is an answer",
     input=CompareOptionsInput,
     output=CompareOptionsOutput,
@@ -132,10 +144,14 @@ def compare_options(given: CompareOptionsInput, use: Reader) -> tuple[CompareOpt
     found = dominance.scores(options, measures, weights)
     out = {b.option for b in lost}
     unbeaten = tuple(o for o in options if o not in out)
-    first = dominance.leader(found) if found else (unbeaten[0] if len(unbeaten) == 1 else None)
+    spreads = {o.name: o.spreads or {} for o in given.options}
+    lead = dominance.lead(options, measures, weights, spreads)
+    first = _first(lead, unbeaten)
     doubts = []
     if given.weights is None:
         doubts.append(Doubt("no-weights", tr("No weights were given: only what is beaten outright is said.")))
+    if lead is not None and not any(spreads.values()):
+        doubts.append(Doubt("no-spreads", tr("No spreads were given: a lead of any size counts as one.")))
     if first is None:
         doubts.append(Doubt("no-clear-winner", tr("No option is clearly ahead.")))
     lacking = sorted({m.name for m in measures for o in options.values() if m.name not in o})
@@ -149,12 +165,23 @@ def compare_options(given: CompareOptionsInput, use: Reader) -> tuple[CompareOpt
             ScoreOut(option=o, score=s) for o, s in sorted(found.items(), key=lambda item: (-item[1], item[0]))
         ),
         first=first,
+        ahead=lead.first if lead else None,
+        lead=lead.lead if lead else None,
+        lead_sd=lead.sd if lead else None,
+        chance_ahead=lead.chance if lead else None,
         flips=tuple(
             WeightFlipOut(measure=f.measure, weight=f.weight, now=f.now, then=f.then)
             for f in dominance.weight_flips(options, measures, weights)
         ),
     )
     return result, doubts
+
+
+def _first(lead: dominance.Lead | None, unbeaten: tuple[str, ...]) -> str | None:
+    """The clear winner: by more than the spread where weights are given, else the one that is unbeaten alone."""
+    if lead is not None:
+        return lead.first if lead.clear else None
+    return unbeaten[0] if len(unbeaten) == 1 else None
 
 
 CALCULATIONS = (compare_options,)

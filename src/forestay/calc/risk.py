@@ -169,7 +169,7 @@ def risk_with_record(
 ) -> tuple[ComplicationRisk, list[Doubt]]:
     """The same with own records, which may list predictions and outcomes case by case."""
     model, doubts = read_model(given.model, use)
-    eye, taken = _levels(given, model, use.numbers("complication.odds.age_starts_years"))
+    eye, taken = levels_of(given, model, use.numbers("complication.odds.age_starts_years"))
     doubts += taken
     doubts.append(
         Doubt(
@@ -223,7 +223,7 @@ def risk_with_record(
     return result, doubts
 
 
-def _levels(
+def levels_of(
     given: ComplicationRiskInput, model: engine.Model, starts_years: tuple[float, ...]
 ) -> tuple[dict[str, str], list[Doubt]]:
     """The level of each known factor, and a doubt for what was taken for granted."""

@@ -26,6 +26,7 @@ FAMILIES = (
     "risk",
     "published",
     "own_record",
+    "refit",
     "points",
     "zonule",
     "endothelium",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -9,7 +10,9 @@ from typing import Any
 from forestay.evidence import Reader
 from forestay.plan.dominance import argued, beaten_by
 from forestay.plan.model import Chosen, Margin, Option
+from forestay.plan.risks import technique_log_sd
 from forestay.plan.ruleset import holding
+from forestay.risk.bayes import logit
 from forestay.text import tr
 
 
@@ -76,6 +79,32 @@ def rank(options: Sequence[Option], verdicts: Mapping[str, Verdict], decided: st
     return tuple(replace(option, rank=i + 1) for i, option in enumerate(ordered))
 
 
+def risks_part(first: Option, other: Option, use: Reader) -> int:
+    """1 where the risk of this eye speaks for the first by more than its spread, -1 for the other, 0 where neither.
+
+    Rupture on the scale of log odds, with what the two techniques do not share; the cornea by its published range.
+    """
+    told = {o.technique: {r.name: r for r in o.risks} for o in (first, other)}
+    own, rival = told[first.technique], told[other.technique]
+    signs = set()
+    if "capsule-rupture" in own and "capsule-rupture" in rival:
+        gap = logit(rival["capsule-rupture"].probability) - logit(own["capsule-rupture"].probability)
+        spread = math.hypot(*(technique_log_sd(o.technique, use) for o in (first, other)))
+        if abs(gap) > max(spread, SAME_TOLERANCE):
+            signs.add(1 if gap > 0 else -1)
+    if "cornea" in own and "cornea" in rival:
+        mine, theirs = own["cornea"], rival["cornea"]
+        if mine.high < theirs.low:
+            signs.add(1)
+        elif theirs.high < mine.low:
+            signs.add(-1)
+    return signs.pop() if len(signs) == 1 else 0
+
+
+SAME_TOLERANCE = 1e-9
+"""Log odds that differ by less are equal: rounding."""
+
+
 def choose(ranked: Sequence[Option], verdicts: Mapping[str, Verdict], decided: str | None, use: Reader) -> Chosen:
     """The first option, whether it is clearly ahead of its nearest rival, and why.
 
@@ -93,14 +122,13 @@ def choose(ranked: Sequence[Option], verdicts: Mapping[str, Verdict], decided: s
     clear = True
     if following is not None and first.technique in verdicts:
         ahead = verdicts[first.technique].points - verdicts[following.technique].points
-        own, other = _loss(first), _loss(following)
-        ratio = max(own, other) / min(own, other) if min(own, other) > 0 else float("inf")
-        limit = use.number("rank.risk_ratio_clear")
-        clear = ahead >= 2 or (ahead == 1 and other >= own) or (own < other and ratio >= limit)
+        parted = risks_part(first, following, use)
+        clear = parted >= 0 and (ahead >= 2 or (ahead == 1 and _loss(following) >= _loss(first)) or parted > 0)
         if not clear:
             why.append(
                 tr(
-                    "{other} is about as good: what speaks for each differs by {points} and the risks do not part them",
+                    "{other} is about as good: what speaks for each differs by {points}, and the risks differ by less than"
+                    " how surely they are known",
                     other=following.label,
                     points=ahead,
                 )

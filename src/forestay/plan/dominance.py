@@ -14,6 +14,7 @@ from forestay.plan.measures import Setting
 from forestay.plan.model import Margin, Option, Risk
 from forestay.plan.model_compare import BeatenBy, Criterion
 from forestay.plan.offers import Offer, known, origin
+from forestay.plan.risks import technique_log_sd
 from forestay.statistics import dominance
 from forestay.statistics.dominance import Measure
 from forestay.text import tr
@@ -87,6 +88,7 @@ def _capsule(offer: Offer, risks: Sequence[Risk]) -> Criterion:
         counts=True,
         origin=risk.origin if risk else None,
         same_ratio=use.number("rank.risk_ratio_clear"),
+        apart_sd=risk.probability * (1 - risk.probability) * technique_log_sd(offer.technique, use) if risk else None,
     )
 
 
@@ -94,6 +96,7 @@ def _cells(offer: Offer) -> Criterion:
     use = offer.setting.use.evidence.reader()
     technique: Technique = offer.measures.technique  # type: ignore[assignment]
     after = count_after(offer, technique, use)
+    case_count = offer.setting.case.biometry.endothelial_count_per_mm2
     same = use.number("rank.same_cells_per_mm2")
     offer.setting.use.merge(use)
     return Criterion(
@@ -113,6 +116,7 @@ def _cells(offer: Offer) -> Criterion:
             calculation="endothelium",
         ),
         same=same,
+        apart_sd=offer.setting.use.sd("endothelium.level") * (case_count or 0.0),
     )
 
 
@@ -143,11 +147,11 @@ def _astigmatism(offer: Offer) -> tuple[Criterion, Criterion]:
     return (
         Criterion(
             "induced", tr("induced astigmatism"), flattening, flattening - half, flattening + half, "D", "less",
-            counts=left is None, origin=source, same=same,
+            counts=left is None, origin=source, same=same, apart_sd=induced.sd_d,
         ),
         Criterion(
             "astigmatism", tr("astigmatism left"), left, None, None, "D", "less",
-            counts=left is not None, origin=source, same=same,
+            counts=left is not None, origin=source, same=same, apart_sd=induced.sd_d,
         ),
     )  # fmt: skip
 
@@ -169,6 +173,7 @@ def _minutes(offer: Offer) -> Criterion:
     middle, low, high = (factor * q for q in log_normal(mean=mean, sd=math.sqrt(variance)))
     return Criterion(
         "minutes", tr("length of the operation"), middle, low, high, tr("minutes"), "less", counts=True, same=same,
+        apart_sd=(high - low) / (2 * NORMAL_90_LIMIT),
         origin=origin(
             use,
             formula=tr("log-normal of the published mean and spread: 50, 5 and 95 in 100; supports added"),
@@ -213,6 +218,11 @@ def measures_compared(options: Sequence[Option]) -> tuple[Measure, ...]:
 def values_of(options: Sequence[Option]) -> dict[str, Mapping[str, float | None]]:
     """Value by measure by option, of the options that can be done and were worked out."""
     return {o.technique: {c.key: c.value for c in o.criteria if c.counts} for o in options if o.criteria}
+
+
+def spreads_of(options: Sequence[Option]) -> dict[str, Mapping[str, float | None]]:
+    """What each value does not share with the other options [one SD], by measure by option."""
+    return {o.technique: {c.key: c.apart_sd for c in o.criteria if c.counts} for o in options if o.criteria}
 
 
 def beaten_by(options: Sequence[Option]) -> tuple[BeatenBy, ...]:

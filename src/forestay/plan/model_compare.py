@@ -26,6 +26,8 @@ class Criterion:
     """Difference that is not held against an option, in the unit."""
     same_ratio: float = 1.0
     """Values within this ratio are called the same too."""
+    apart_sd: float | None = None
+    """One standard deviation of the value in what it does not share with the other options, in the unit."""
 
 
 @dataclass(frozen=True)

@@ -85,6 +85,18 @@ def weak_sign(case: CaseFile) -> bool:
     return bool(s.pseudoexfoliation) or s.phacodonesis in ("after-movement", "at-rest") or seen
 
 
+def technique_log_sd(technique: str, use: Reader) -> float:
+    """How surely the risk of that technique is known beside that of phacoemulsification [one SD, log odds].
+
+    What the eye itself brings is shared by all techniques and parts none of them.
+    """
+    if technique == "phacoemulsification":
+        return 0.0
+    return use.number(
+        "rank.extracapsular_log_odds_sd" if technique == "extracapsular" else "rank.technique_log_odds_sd"
+    )
+
+
 def capsule_risk(offer: Offer) -> Risk | None:
     """Capsule rupture or vitreous loss in this eye; the phaco factors moved by what is published of the technique."""
     if offer.technique == "intracapsular":
@@ -96,7 +108,7 @@ def capsule_risk(offer: Offer) -> Risk | None:
     found, _ = risk_with_record(asked, records, use)
     shift, sd = 0.0, 0.0
     if offer.technique != "phacoemulsification":  # whose own training hands stand in the model already
-        sd = use.number("rank.technique_log_odds_sd")
+        sd = technique_log_sd(offer.technique, use)
         if case.theatre.surgeon_grade in ("senior-trainee", "junior-trainee"):
             shift = -use.number("rank.phaco_trainee_log_odds")
         if offer.technique == "extracapsular":

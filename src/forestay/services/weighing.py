@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from forestay.errors import InvalidInput
-from forestay.plan.dominance import measures_compared, values_of
+from forestay.plan.dominance import measures_compared, spreads_of, values_of
 from forestay.plan.model import Plan
 from forestay.statistics import dominance
 from forestay.text import tr
@@ -25,6 +25,8 @@ class Weighed:
     measures: tuple[tuple[str, str], ...]
     order: tuple[tuple[str, float], ...]
     first: str | None
+    """The option that comes first by more than the spread of the lead; None: no clear winner."""
+    lead: dominance.Lead | None
     turns: tuple[dominance.WeightFlip, ...]
     left_out: tuple[str, ...]
     labels: Mapping[str, str]
@@ -38,12 +40,14 @@ def weigh(plan: Plan, weights: Mapping[str, float]) -> Weighed:
     for name, weight in weights.items():
         _check(name, weight, [m.name for m in measures])
     found = dominance.scores(values, measures, weights)
+    lead = dominance.lead(values, measures, weights, spreads_of(options))
     scored = {name for of_one in dominance.goodness(values, measures).values() for name in of_one}
     unknown = {m.name for m in measures if any(v.get(m.name) is None for v in values.values())}
     return Weighed(
         measures=tuple((m.name, names[m.name]) for m in measures),
         order=tuple(sorted(found.items(), key=lambda item: (-item[1], item[0]))),
-        first=dominance.leader(found),
+        first=lead.first if lead is not None and lead.clear else None,
+        lead=lead,
         turns=dominance.weight_flips(values, measures, weights) if found else (),
         left_out=tuple(names[m.name] for m in measures if m.name not in scored or m.name in unknown),
         labels={o.technique: o.label for o in options} | names,

@@ -7,6 +7,7 @@ matters to go from the worst to the best of these options in that measure.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -104,6 +105,58 @@ def scores(
     if total <= 0:
         return {}
     return {o: sum(weights.get(n, 0.0) * v for n, v in s.items()) / total for o, s in scaled.items()}
+
+
+@dataclass(frozen=True)
+class Lead:
+    """How far the highest score is ahead of the next [0-1], one standard deviation of that, and the chance that it is.
+
+    ``clear``: the lead is larger than its spread; where no spread is known, any lead is.
+    """
+
+    first: str
+    second: str
+    lead: float
+    sd: float
+    chance: float
+    clear: bool
+
+
+def lead(
+    options: Mapping[str, Values],
+    measures: Sequence[Measure],
+    weights: Mapping[str, float],
+    spreads: Mapping[str, Values],
+) -> Lead | None:
+    """The lead of the first option under these weights, with the spread that its values leave; None without a score.
+
+    lead = sum over measures of w (g1 - g2), its variance the sum of (w / range)^2 (s1^2 + s2^2); s is the standard
+    deviation of a value in what it does not share with the other option. A spread that is not given counts as 0.
+
+    >>> given = ({"a": {"t": 10.0}, "b": {"t": 30.0}}, [Measure("t", "less")], {"t": 1.0})
+    >>> found = lead(*given, {"a": {"t": 12.0}, "b": {"t": 16.0}})
+    >>> found.lead, found.sd, found.clear
+    (1.0, 1.0, False)
+    """
+    found = scores(options, measures, weights)
+    ranked = sorted(found.items(), key=lambda item: (-item[1], item[0]))
+    if len(ranked) < 2:
+        return None
+    (first, top), (second, next_) = ranked[:2]
+    scaled = goodness(options, measures)
+    total = sum(w for name, w in weights.items() if any(name in s for s in scaled.values()))
+    variance = 0.0
+    for name in scaled[first]:
+        values = [v for given in options.values() if (v := given.get(name)) is not None]
+        share = weights.get(name, 0.0) / (total * (max(values) - min(values)))
+        both = [spreads.get(option, {}).get(name) or 0.0 for option in (first, second)]
+        variance += share * share * (both[0] * both[0] + both[1] * both[1])
+    ahead, sd = top - next_, math.sqrt(variance)
+    if sd > TOLERANCE:
+        chance = 0.5 * (1.0 + math.erf(ahead / (sd * math.sqrt(2.0))))
+    else:
+        chance = 1.0 if ahead > TOLERANCE else 0.5
+    return Lead(first, second, ahead, sd, chance, ahead > max(sd, 0.0) + TOLERANCE)
 
 
 @dataclass(frozen=True)

@@ -20,10 +20,24 @@ def weighed_view(opened: KeptCase, found: Weighed, given: Mapping[str, float]) -
         lead = tr("No weights set: nothing is scored.")
         if any(given.values()):
             lead = tr("These weights touch nothing in which the ways differ: nothing is scored.")
-    elif found.first is None:
+    elif found.lead is not None and not found.lead.clear:
+        lead = tr(
+            "No clear winner under these weights: {label} leads by {lead:.2f} ± {sd:.2f} (one standard deviation), and is"
+            " ahead with a chance of {chance:.0%}.",
+            label=labels[found.lead.first],
+            lead=found.lead.lead,
+            sd=found.lead.sd,
+            chance=found.lead.chance,
+        )
+    elif found.first is None or found.lead is None:
         lead = tr("No clear winner under these weights.")
     else:
-        lead = tr("Under these weights {label} comes first.", label=labels[found.first])
+        lead = tr(
+            "Under these weights {label} comes first, by {lead:.2f} ± {sd:.2f} (one standard deviation).",
+            label=labels[found.first],
+            lead=found.lead.lead,
+            sd=found.lead.sd,
+        )
     turns = tuple(
         tr(
             "{measure}: at {weight:.2g} instead of {now:g}, {then} draws level",
