@@ -32,6 +32,8 @@ class EyeReading:
     values: dict[str, Any] = field(default_factory=dict)
     found: dict[str, Any] = field(default_factory=dict)
     """Other fields by path, such as ``eye.pressure_mmhg``: said of the eye in question, not of its fellow."""
+    seen: dict[str, Any] = field(default_factory=dict)
+    """What belongs to a visit: acuity with its type, refraction."""
     lens: terms.Code | None = None
     vitrectomised: bool = False
     target_d: float | None = None

@@ -18,6 +18,7 @@ from forestay.exchange import dicom_terms as terms
 from forestay.exchange.dicom_eye import EyeReading, read_axial, read_keratometry, read_lens_calculation
 from forestay.exchange.dicom_file import read_objects
 from forestay.exchange.dicom_part import Part, named, wrong
+from forestay.exchange.dicom_sight import read_acuity, read_refraction
 from forestay.text import tr
 
 DAYS_OF_YEAR = 365.25
@@ -26,6 +27,8 @@ SEQUENCES = {
     terms.AXIAL: "OphthalmicAxialMeasurements{}EyeSequence",
     terms.KERATOMETRY: "Keratometry{}EyeSequence",
     terms.LENS_CALCULATIONS: "IntraocularLensCalculations{}EyeSequence",
+    terms.REFRACTION: "SubjectiveRefraction{}EyeSequence",
+    terms.ACUITY: "VisualAcuity{}EyeSequence",
 }
 FELLOW_KEYS = ("axial_length_mm", "k1_d", "k2_d", "chamber_depth_mm", "refraction_d")
 BIOMETRY = frozenset(SECTIONS["biometry"].model_fields)
@@ -108,6 +111,10 @@ def _eye(kind: str, whole: Part, eye: Part, side: str) -> EyeReading:
         return read_axial(whole, eye, side)
     if kind == terms.KERATOMETRY:
         return read_keratometry(eye, side)
+    if kind == terms.REFRACTION:
+        return read_refraction(eye, side)
+    if kind == terms.ACUITY:
+        return read_acuity(whole, eye, side)
     return read_lens_calculation(eye, whole, side)
 
 

@@ -5,11 +5,15 @@ from __future__ import annotations
 AXIAL = "1.2.840.10008.5.1.4.1.1.78.7"
 KERATOMETRY = "1.2.840.10008.5.1.4.1.1.78.3"
 LENS_CALCULATIONS = "1.2.840.10008.5.1.4.1.1.78.8"
+REFRACTION = "1.2.840.10008.5.1.4.1.1.78.4"
+ACUITY = "1.2.840.10008.5.1.4.1.1.78.5"
 ENCAPSULATED_PDF = "1.2.840.10008.5.1.4.1.1.104.1"
 READ = {
     AXIAL: "Ophthalmic Axial Measurements",
     KERATOMETRY: "Keratometry",
     LENS_CALCULATIONS: "Intraocular Lens Calculations",
+    REFRACTION: "Subjective Refraction",
+    ACUITY: "Visual Acuity",
 }
 """Classes of objects whose values are read."""
 
@@ -60,3 +64,14 @@ SEGMENTS: dict[Code, str] = {
     SECOND_LENS: "posterior lens",
     VITREOUS: "vitreous cavity",
 }
+
+ACUITY_TYPES: dict[Code, str] = {
+    ("SCT", "420050001"): "uncorrected",
+    ("SCT", "419775003"): "best-corrected",
+    ("SCT", "419475002"): "pinhole",
+    ("DCM", "111686"): "habitual",
+    ("DCM", "111685"): "through the autorefraction",
+    ("DCM", "111687"): "through the prescription",
+}
+"""With what an acuity was measured; the first four are kept."""
+KEPT_ACUITY = ("uncorrected", "best-corrected", "pinhole", "habitual")

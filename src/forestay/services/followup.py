@@ -9,7 +9,7 @@ from typing import Any, Literal
 from uuid import UUID, uuid5
 
 from forestay.answer import unique
-from forestay.case.bodies import Body, Done, Happened, Seen
+from forestay.case.bodies import Body, Happened, Seen
 from forestay.case.fold import entries
 from forestay.errors import InvalidInput
 from forestay.evidence import Reader, default_evidence
@@ -20,7 +20,7 @@ from forestay.review.from_plan import predicted_refraction
 from forestay.review.outcome import STEP_OF_LENS
 from forestay.services.cases import KeptCase
 from forestay.services.keptplan import last_decided, last_done, plan_before, steps_done
-from forestay.services.theatre import CHECK, LENS_CHECK
+from forestay.services.theatre import operated_at
 from forestay.text import tr
 
 State = Literal["seen", "due", "late", "missed", "coming", "unknown"]
@@ -49,12 +49,8 @@ class SeenVisit:
 
 def operated_on(opened: KeptCase) -> date | None:
     """The day of the operation: of the first step that was kept as done."""
-    moments = [
-        e.fact.header.happened_at
-        for e in entries(opened.facts)
-        if e.stands and isinstance(e.body, Done) and not e.body.step.startswith((CHECK, LENS_CHECK))
-    ]
-    return min(moments).astimezone().date() if moments else None
+    moment = operated_at(opened.facts)
+    return moment.astimezone().date() if moment is not None else None
 
 
 def seen(values: Mapping[str, Any], found: Sequence[str], *, key: UUID) -> dict[UUID, Body]:

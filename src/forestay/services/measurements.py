@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID, uuid5
 
-from forestay.case.bodies import Body, Found, Measured
+from forestay.case.bodies import Body, Found, Measured, Seen
 from forestay.case.fact import Fact, content, new_fact
 from forestay.case.fold import conflict, fold
 from forestay.errors import InvalidInput, MissingInput
@@ -75,14 +75,46 @@ def prepare(
         measured, found, remarks = values_for(reading, told)
         measured = _in_the_order_kept(measured, kept)
         notes += remarks
+        visit, more = _visit(reading, told, measured, found, kept)
+        notes += more
         bodies: list[tuple[str, type[Body], dict[str, Any]]] = [
-            ("measured", Measured, measured),
-            ("found", Found, found),
+            ("measured", Measured, {"values": measured} if measured else {}),
+            ("found", Found, {"values": found} if found else {}),
+            ("seen", Seen, visit),
         ]
-        made += _facts(reading, [(n, validate(kind, {"values": v})) for n, kind, v in bodies if v], case_id, author)
+        made += _facts(reading, [(n, validate(kind, body)) for n, kind, body in bodies if body], case_id, author)
     new = _new(made, kept)
     fold([*kept, *new])
     return Ready(new, Imported(case_id, len(new), len(kept) + len(new), tuple(notes)))
+
+
+def _visit(
+    reading: ObjectReading, told: str, measured: dict[str, Any], found: dict[str, Any], kept: list[Fact]
+) -> tuple[dict[str, Any], list[str]]:
+    """What belongs to a visit after the operation; before it, acuity is the eye's, and a refraction has no place.
+
+    Keratometry after the operation goes to the visit too: it must not stand beside that from which the lens was chosen.
+    """
+    from forestay.services.theatre import operated_at
+
+    seen = dict(reading.eyes[told].seen)
+    moment = operated_at(kept)
+    if moment is not None and reading.measured_at > moment:
+        seen |= {key: measured.pop(f"biometry.{key}") for key in _CORNEA if f"biometry.{key}" in measured}
+        if not seen:
+            return {}, []
+        return {"day": (reading.measured_at.astimezone().date() - moment.astimezone().date()).days, **seen}, []
+    if "acuity_logmar" in seen:
+        found["eye.visual_acuity_logmar"] = seen["acuity_logmar"]
+    if "refraction_d" in seen:
+        value = f"{seen['refraction_d']:+.2f}"
+        return {}, [
+            tr("The refraction {value} D before the operation was not taken: a cataract shifts it.", value=value)
+        ]
+    return {}, []
+
+
+_CORNEA = ("k1_d", "k1_axis_deg", "k2_d", "k2_axis_deg")
 
 
 def _side(readings: list[ObjectReading], kept: list[Fact], side: str | None, case_id: str) -> str:
