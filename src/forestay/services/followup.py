@@ -20,7 +20,7 @@ from forestay.review.from_plan import predicted_refraction
 from forestay.review.outcome import STEP_OF_LENS
 from forestay.services.cases import KeptCase
 from forestay.services.keptplan import last_decided, last_done, plan_before, steps_done
-from forestay.services.theatre import operated_at
+from forestay.services.operated import operated_at
 from forestay.text import tr
 
 State = Literal["seen", "due", "late", "missed", "coming", "unknown"]

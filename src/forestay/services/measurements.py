@@ -18,6 +18,7 @@ from forestay.errors import InvalidInput, MissingInput
 from forestay.exchange.dicom_in import ObjectReading, read_dicom, values_for
 from forestay.exchange.jsonlines import Imported
 from forestay.eye.validation import validate
+from forestay.services.operated import operated_at
 from forestay.store.interface import FactStore
 from forestay.text import tr
 
@@ -95,8 +96,6 @@ def _visit(
 
     Keratometry after the operation goes to the visit too: it must not stand beside that from which the lens was chosen.
     """
-    from forestay.services.theatre import operated_at
-
     seen = dict(reading.eyes[told].seen)
     moment = operated_at(kept)
     if moment is not None and reading.measured_at > moment:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 from uuid import UUID, uuid5
 
 from forestay.case.bodies import Body, Done, Found, Happened, planned
-from forestay.case.fact import Fact, content
+from forestay.case.fact import content
 from forestay.case.fold import entries
 from forestay.errors import InvalidInput
 from forestay.exchange.device_code import DeviceCode, read_code
@@ -20,11 +20,11 @@ from forestay.eye.validation import validate
 from forestay.plan.model import LensPosition, Plan, Step, as_dict
 from forestay.plan.theatre import FindingRule, check_groups
 from forestay.services.cases import KeptCase
+from forestay.services.operated import CHECK as CHECK
+from forestay.services.operated import LENS_CHECK as LENS_CHECK
 from forestay.text import tr
 
-CHECK = "check: "
 LENS_STEP = "lens"
-LENS_CHECK = "lens compared with the plan"
 SAME_POWER_D = 1e-6
 
 
@@ -86,17 +86,6 @@ def plan_as_it_stood(opened: KeptCase, plan: Plan, *, key: UUID) -> dict[UUID, B
 def digest_of(name: str) -> str:
     """A digest as it is; a practice that only has a word for a name is named by the digest of the word."""
     return name if re.fullmatch("[0-9a-f]{64}", name) else hashlib.sha256(name.encode()).hexdigest()
-
-
-def operated_at(facts: Iterable[Fact]) -> datetime | None:
-    """When the first step of the operation was kept as done; ticked checks are none."""
-    steps = [e for e in entries(facts) if e.stands and isinstance(e.body, Done)]
-    moments = [
-        e.fact.header.happened_at
-        for e in steps
-        if isinstance(e.body, Done) and not e.body.step.startswith((CHECK, LENS_CHECK))
-    ]
-    return min(moments, default=None)
 
 
 def done(opened: KeptCase, step: str, by: str, *, key: UUID) -> dict[UUID, Body]:
