@@ -10,7 +10,7 @@ from typing import Any
 from forestay.case.bodies import Decided, Done, Planned
 from forestay.case.fold import Entry
 from forestay.plan.model import Plan, as_dict
-from forestay.services.theatre import CHECK, LENS_CHECK
+from forestay.services.operated import CHECK, LENS_CHECK
 
 
 @dataclass(frozen=True)

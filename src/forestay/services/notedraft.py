@@ -14,7 +14,7 @@ from forestay.plan.model import Plan
 from forestay.review.outcome import LOT, SIZES, STEP_OF_LENS, TRAY
 from forestay.services.cases import KeptCase
 from forestay.services.keptplan import last_decided, last_done, plan_before, steps_done
-from forestay.services.theatre import CHECK
+from forestay.services.operated import CHECK
 from forestay.text import tr
 
 

@@ -20,8 +20,7 @@ from forestay.eye.validation import validate
 from forestay.plan.model import LensPosition, Plan, Step, as_dict
 from forestay.plan.theatre import FindingRule, check_groups
 from forestay.services.cases import KeptCase
-from forestay.services.operated import CHECK as CHECK
-from forestay.services.operated import LENS_CHECK as LENS_CHECK
+from forestay.services.operated import CHECK, LENS_CHECK
 from forestay.text import tr
 
 LENS_STEP = "lens"
