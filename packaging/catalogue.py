@@ -54,11 +54,14 @@ def fields(file: IO[bytes], keywords: Any, tags: Any, options: Any) -> Iterator[
 
 
 def limits(file: IO[bytes], keywords: Any, tags: Any, options: Any) -> Iterator[tuple[int, str, str, list[str]]]:
-    """Babel's extractor for the limits of what can be entered: what each quantity is, as a form says it."""
+    """Babel's extractor for the limits of what can be entered: what each quantity is, as a form says it; and for
+    the published rates that are told to surgeon and patient: of what, and whose eyes they were."""
     del keywords, tags, options
     for row in tomllib.loads(file.read().decode("utf-8"))["row"]:
-        if row["key"].startswith("limit."):
+        if row["key"].startswith(("limit.", "series.", "series_ratio.")):
             yield 0, "_", row["meaning"], []
+        if row["key"].startswith("series.") and row.get("population"):
+            yield 0, "_", row["population"], []
 
 
 def _texts(key: str, value: Any) -> Iterator[str]:

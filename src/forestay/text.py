@@ -182,6 +182,15 @@ def once_per_language(function: Callable[Given, Answer]) -> Callable[Given, Answ
     return ask
 
 
+def spelled(keys: Iterable[str]) -> str:
+    """Keys as words in a row, each in the reader's language where the catalogue has it.
+
+    >>> spelled(("bag-follows", "iris_lens_gap"))
+    'bag follows, iris lens gap'
+    """
+    return ", ".join(tr(key.replace("-", " ").replace("_", " ")) for key in keys)
+
+
 def field_words(name: str) -> str:
     """A field of the case file in plain words, without section and unit.
 

@@ -12,6 +12,8 @@ import pytest
 
 from forestay.calc.day_records import PLAIN_NAMES
 from forestay.calc.sorting import ASKED, SAID
+from forestay.calc.zonule import WEIGHING
+from forestay.calc.zonule_input import ZonularSupportInput, seen_facts
 from forestay.case import key_words
 from forestay.case.fields import PATHS
 from forestay.mechanics.bag_model import State as BagHeld
@@ -20,9 +22,22 @@ from forestay.optics.incision import SITES
 from forestay.plan.device_shelf import things
 from forestay.plan.lens_part import LABELS
 from forestay.plan.words import TECHNIQUES
+from forestay.risk.complication import FLAGS
+from forestay.risk.zonule import Grade
 from forestay.services.access import table
-from forestay.text import field_words
+from forestay.text import field_words, spelled
 from tests.project.source import ROOT
+
+EVERYTHING_SEEN = ZonularSupportInput(
+    side="left",
+    age_years=70.0,
+    phacodonesis="at-rest",
+    subluxated=True,
+    iris_lens_gap=True,
+    equator_seen=True,
+    bag_follows=True,
+    dialysis_clock_hours=(3.0,),
+)
 
 
 @pytest.fixture(scope="module")
@@ -81,5 +96,7 @@ def test_keys_that_stand_in_sentences_are_in_the_list_that_translators_see() -> 
     assert set(SITES) == set(held.SITES)
     assert {state for states in (BagHeld, RingState) for state in get_args(states)} <= set(held.STATES)
     assert {SAID.get(name, name.replace("_", " ")) for name in ASKED} == set(held.SIGNS)
+    weighed = {*WEIGHING, *FLAGS, *get_args(Grade), *(name for name in seen_facts(EVERYTHING_SEEN))}
+    assert {spelled((name,)) for name in weighed} <= set(held.WEIGHED)
     assert {field_words(path) for path in PATHS} <= set(held.FIELDS)
     assert set(table().permissions.values()) == set(held.PERMISSIONS)

@@ -12,12 +12,14 @@ import pytest
 from pypdf import PdfReader
 
 from forestay.case.case_file import read_case
+from forestay.demo import demo_bytes
 from forestay.draw.names import side_words
 from forestay.plan.context import Context
 from forestay.plan.make import make
 from forestay.plan.model import Plan
 from forestay.report.readable import readable
 from forestay.report.sheet import render_pdf
+from forestay.text import speaking, translation_doubt
 
 DEMOS = sorted(Path(str(f)) for f in files("forestay.demo").iterdir() if f.name.endswith(".toml"))
 MADE = datetime(2026, 11, 25, 8, 5, tzinfo=UTC)
@@ -57,3 +59,16 @@ def test_the_terminal_report_is_whole(plan: Plan) -> None:
     said += [m.step for m in plan.margins] + [d.message for d in plan.doubts] + [k.item for k in plan.kit["items"]]
     said += [a for f in plan.fallbacks for a in f.do] + [d.dose for d in plan.doses] + [plan.caution]
     assert [t for t in said if _even(t) not in text] == []
+
+
+def test_a_longer_language_leaves_no_step_rung_or_dose_off_the_paper_and_says_that_no_surgeon_read_it() -> None:
+    with speaking("fr"):
+        plan = make(read_case(demo_bytes("brown-pseudoexfoliation"), "brown-pseudoexfoliation.toml"), Context.default())
+        reader = PdfReader(io.BytesIO(render_pdf(plan, label="Demo", invented=True, made_at=MADE)))
+        front, back = (_even(page.extract_text()) for page in reader.pages)
+        doubt = _even(translation_doubt())
+    assert [s.do for s in plan.steps if _even(s.do) not in front] == []
+    assert [s.must_not for s in plan.stops if _even(s.must_not) not in back] == []
+    assert [k.item for k in plan.kit["items"] if _even(k.item) not in back] == []
+    assert doubt in front
+    assert doubt in back

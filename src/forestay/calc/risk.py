@@ -18,7 +18,7 @@ from forestay.record import Record
 from forestay.risk import complication as engine
 from forestay.risk.bayes import log_error_from_interval, logistic, logit
 from forestay.risk.own_record import OwnRecord, OwnRecordConstants, learned
-from forestay.text import tr
+from forestay.text import spelled, tr
 
 ModelName = Literal["uk-2009", "uk-2009-updated"]
 Grade = Literal["consultant", "associate-specialist", "staff-grade", "fellow", "registrar", "house-officer"]
@@ -245,7 +245,7 @@ def levels_of(
         if flag not in unknown:
             eye[flag] = "yes" if getattr(given, flag) else "no"
     if assumed:
-        doubts.append(Doubt("taken-as-absent", tr("Not given and taken as absent: {names}.", names=", ".join(assumed))))
+        doubts.append(Doubt("taken-as-absent", tr("Not given and taken as absent: {names}.", names=spelled(assumed))))
     if "pupil" not in unknown:
         eye["pupil"] = given.pupil or engine.PUPILS[0]
         if given.pupil is None:
@@ -261,7 +261,7 @@ def levels_of(
         doubts.append(
             Doubt(
                 "averaged-over-mix",
-                tr("Not known and averaged over the assumed mix of eyes: {names}.", names=", ".join(averaged)),
+                tr("Not known and averaged over the assumed mix of eyes: {names}.", names=spelled(averaged)),
             )
         )
     return eye, doubts

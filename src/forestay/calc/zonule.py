@@ -22,7 +22,7 @@ from forestay.risk import bayes
 from forestay.risk import zonule as engine
 from forestay.risk.bayes import Sign
 from forestay.risk.zonule import GRADES, Grade
-from forestay.text import tr
+from forestay.text import spelled, tr
 
 __all__ = ["CALCULATIONS", "OwnRatio", "ZonularSupportInput", "find", "zonular_findings", "zonular_support"]
 
@@ -163,8 +163,8 @@ def _seen_doubts(given: ZonularSupportInput, facts: engine.SeenFacts, names: lis
                 "seen-fact",
                 tr(
                     "Seen, and weakness itself: {names}. The grade is {floor} or worse, whatever the rates say.",
-                    names=", ".join(names),
-                    floor=facts.floor,
+                    names=spelled(names),
+                    floor=spelled((facts.floor,)),
                 ),
             )
         )
@@ -174,8 +174,8 @@ def _seen_doubts(given: ZonularSupportInput, facts: engine.SeenFacts, names: lis
                 "grade-contradicts-facts",
                 tr(
                     "The zonule was graded {grade} at surgery, but what was seen allows {floor} at the mildest; the worse counts.",
-                    grade=given.zonule_grade,
-                    floor=facts.floor,
+                    grade=spelled((given.zonule_grade,)),
+                    floor=spelled((facts.floor,)),
                 ),
             )
         )
@@ -238,7 +238,7 @@ def _not_looked_for(given: ZonularSupportInput) -> list[Doubt]:
     absent = [name for name in WEIGHING if getattr(given, name) is None]
     if not absent:
         return []
-    says = tr("Not given, and counted neither for nor against weakness: {names}.", names=", ".join(absent))
+    says = tr("Not given, and counted neither for nor against weakness: {names}.", names=spelled(absent))
     return [Doubt("signs-not-given", says)]
 
 

@@ -205,3 +205,36 @@ UNITS = (
 """Units that are words; symbols stand as they are."""
 CHOICES = (mark("ultrasound immersion"), mark("ultrasound contact"))
 """Choices of a field, as a form spells them."""
+WEIGHED = (
+    mark("phacodonesis after movement"),
+    mark("phacodonesis at rest"),
+    mark("subluxated"),
+    mark("iris lens gap"),
+    mark("equator seen"),
+    mark("bag follows"),
+    mark("dialysis"),
+    mark("normal"),
+    mark("weak"),
+    mark("very weak"),
+    mark("extremely weak"),
+    mark("pseudoexfoliation"),
+    mark("phacodonesis"),
+    mark("iridodonesis"),
+    mark("dialysis clock hours"),
+    mark("trauma"),
+    mark("vitrectomy"),
+    mark("connective tissue disorder"),
+    mark("fellow zonular complication"),
+    mark("glaucoma"),
+    mark("diabetic retinopathy"),
+    mark("brown or white"),
+    mark("no fundus view"),
+    mark("long eye"),
+    mark("alpha blocker"),
+    mark("cannot lie flat"),
+    mark("age"),
+    mark("sex"),
+    mark("pupil"),
+    mark("surgeon grade"),
+)
+"""Signs and grades of the zonule, and factors of the risk of rupture, as doubts name them."""

@@ -193,18 +193,19 @@ def quoted_risks(offer: Offer) -> list[Risk]:
         own = use.evidence.reader()
         row = own.row(rate.key)
         offer.setting.use.merge(own)
+        whose = rate.population or ""
         rows.append(
             Risk(
                 name=rate.name,
-                label=row.meaning,
+                label=tr(row.meaning),
                 probability=rate.value,
                 low=rate.low,
                 high=rate.high,
-                origin=origin(own, formula=tr("published rate, quoted"), inputs=(), valid=rate.population or ""),
+                origin=origin(own, formula=tr("published rate, quoted"), inputs=(), valid=tr(whose)),
                 complication=rate.complication,
-                population=rate.population or "",
+                population=tr(whose),
                 interval=rate.interval or "",
-                raised_by=tuple(r.meaning for r in ratios if _beside(r, rate)),
+                raised_by=tuple(tr(r.meaning) for r in ratios if _beside(r, rate)),
             )
         )
     return rows

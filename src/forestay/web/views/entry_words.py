@@ -13,7 +13,7 @@ def section_titles() -> dict[str, str]:
         "eye": tr("Eye"),
         "biometry": tr("Measurements"),
         "fellow": tr("Fellow eye"),
-        "lens": tr("Lens"),
+        "lens": tr("Natural lens"),
         "signs": tr("Signs"),
         "surgery": tr("Seen during the operation"),
         "theatre": tr("Theatre"),
