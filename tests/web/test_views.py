@@ -27,6 +27,7 @@ from forestay.web.views.reference import ReferenceListView, ReferenceView
 from forestay.web.views.review import ReviewView
 from forestay.web.views.shell import View
 from forestay.web.views.theatre import ChecksView, LensCheckView, TheatreView
+from forestay.web.views.tls import TlsView
 from forestay.web.views.weights import TurnsView, WeighedView
 from tests.web.desk import CASE
 from tests.web.visitor import Visitor
@@ -45,6 +46,7 @@ VIEW_OF: dict[str, type[View]] = {
     "consent.html": ConsentView,
     "day.html": DayView,
     "device.html": DeviceView,
+    "tls.html": TlsView,
     "theatre.html": TheatreView,
     "theatre.main.html": TheatreView,
     "checks.html": ChecksView,

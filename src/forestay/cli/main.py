@@ -183,17 +183,26 @@ def serve(
     *,
     accounts: Annotated[bool, typer.Option("--accounts", help="People sign in, also on this machine.")] = False,
     host: Annotated[
-        str,
+        str | None,
         typer.Option(
-            "--host", metavar="ADDRESS", help="Address to listen on; another one than this machine's needs TLS."
+            "--host",
+            metavar="ADDRESS",
+            help="Address to listen on; default is this machine only, with --tls all of its addresses. Another one needs TLS.",
         ),
-    ] = "127.0.0.1",
+    ] = None,
     certificate: Annotated[
         Path | None, typer.Option("--certificate", metavar="FILE", help="Certificate for TLS (PEM).")
     ] = None,
     private_key: Annotated[
         Path | None, typer.Option("--private-key", metavar="FILE", help="Its private key (PEM).")
     ] = None,
+    tls: Annotated[
+        bool,
+        typer.Option(
+            "--tls",
+            help="Over HTTPS for tablets in the local network, with a certificate that this machine makes; people sign in.",
+        ),
+    ] = False,
     planners: Annotated[
         int | None,
         typer.Option(
@@ -206,15 +215,21 @@ def serve(
     ] = None,
 ) -> None:
     """The web application: on this machine for one person, or for many who sign in."""
-    from forestay.web.serve import Reach
+    from forestay.web.serve import HOST, Reach, own_tls
     from forestay.web.serve import serve as start
+
+    if tls and (certificate is not None or private_key is not None):
+        raise InvalidInput(
+            tr("A certificate is given, or made by --tls, not both."), field="tls", allowed=tr("one of the two")
+        )
+    reach = own_tls(host, accounts=accounts) if tls else Reach(host or HOST, certificate, private_key, accounts)
 
     start(
         port=port,
         db=db,
         demo=demo,
         lenses=_lenses(lenses),
-        reach=Reach(host, certificate, private_key, accounts),
+        reach=reach,
         planners=planners,
     )
 

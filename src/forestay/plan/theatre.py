@@ -9,6 +9,8 @@ from importlib.resources import files
 from tomllib import loads
 from typing import Any
 
+from forestay.text import tr
+
 
 @dataclass(frozen=True)
 class CheckItem:
@@ -75,8 +77,9 @@ def finding_rules() -> tuple[FindingRule, ...]:
 
 
 def rule_for_cue(see: str) -> FindingRule | None:
-    """What a cue of the steps, in the words of its rule, means for the record; None where it only was seen."""
-    return next((rule for rule in finding_rules() if see in rule.cues), None)
+    """What a cue of the steps, in the words of its rule or of the reader's language, means for the record; None where it
+    only was seen."""
+    return next((rule for rule in finding_rules() if see in rule.cues or see in map(tr, rule.cues)), None)
 
 
 def _rules(name: str) -> dict[str, Any]:

@@ -16,6 +16,11 @@ def default_url() -> str:
     named = os.environ.get("FORESTAY_DB")
     if named:
         return as_url(named)
+    return as_url(str(data_folder() / FILE))
+
+
+def data_folder() -> Path:
+    """The user's data folder, which is made if need be."""
     home = os.environ.get("XDG_DATA_HOME")
     folder = (Path(home) if home else Path.home() / ".local" / "share") / "forestay"
     try:
@@ -26,7 +31,7 @@ def default_url() -> str:
             field="db",
             value=str(folder),
         ) from None
-    return as_url(str(folder / FILE))
+    return folder
 
 
 def as_url(named: str) -> str:

@@ -32,6 +32,7 @@ from forestay.web.pages import (
     signin,
     sort,
     theatre,
+    tls,
     ways,
 )
 from forestay.web.preferences import Preferences
@@ -67,6 +68,7 @@ def create_app(settings: Settings) -> FastAPI:
     for plain in (reference, evidence, sort):
         app.include_router(plain.router(renderer))
     app.include_router(offline.router(settings, renderer))
+    app.include_router(tls.router(settings, renderer))
     app.include_router(preferences.router())
     for beside in (identity, attachments):
         app.include_router(beside.router(settings.desk, renderer))

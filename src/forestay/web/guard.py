@@ -123,7 +123,9 @@ class Guard:
 
     async def _refusal(self, request: Request, rule: Rule | None, actor: Actor | None) -> Response | None:
         path = request.scope["path"]
-        if not path.startswith(("/first", "/static/", "/health")) and await run_in_threadpool(self.accounts.first_run):
+        if not path.startswith(("/first", "/static/", "/health", "/tls")) and await run_in_threadpool(
+            self.accounts.first_run
+        ):
             return RedirectResponse("/first", SEE_OTHER)
         verdict = table().verdict(request.method, path, None if actor is None else actor.permissions)
         if verdict == "allowed":

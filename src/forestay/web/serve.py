@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import io
 import os
 import secrets
 import socket
@@ -20,6 +21,7 @@ from forestay.eye.lens_shelf import LensShelf
 from forestay.mechanics import fast
 from forestay.optics import ray_fast
 from forestay.services.accounts import Accounts
+from forestay.services.certificates import Issued
 from forestay.services.planning import open_desk
 from forestay.text import language, tr
 from forestay.web.app import create_app
@@ -28,6 +30,7 @@ from forestay.web.sign_on import from_environment
 
 HOST = "127.0.0.1"
 LARGEST_PORT = 65535
+DOTS = 3
 EVERYWHERE = ("0.0.0.0",)  # noqa: S104 - only with TLS and accounts
 
 
@@ -65,6 +68,8 @@ class Reach:
     certificate: Path | None = None
     private_key: Path | None = None
     accounts: bool = False
+    issued: Issued | None = None
+    """The certificate that this machine made for itself."""
 
     @property
     def local(self) -> bool:
@@ -84,7 +89,7 @@ class Reach:
                 tr("A certificate needs its private key, and the key its certificate."), field="certificate"
             )
         if not self.local and self.certificate is None:
-            allowed = tr("--certificate FILE --private-key FILE")
+            allowed = tr("--tls, or --certificate FILE --private-key FILE")
             raise InvalidInput(
                 tr(
                     "Others would reach {host} without encryption; allowed: {allowed}.", host=self.host, allowed=allowed
@@ -121,6 +126,8 @@ def serve(
         scheme = "https" if reach.certificate else "http"
         address = f"{scheme}://{_name(reach)}:{listening.getsockname()[1]}/"
         say(tr("Forestay is at {address} (stop with Ctrl+C).", address=address))
+        if reach.issued is not None:
+            _invite(reach.issued, address, say)
         if code is not None:
             say(tr("Code for the first account: {code}", code=code))
         threading.Thread(target=_quicken, daemon=True).start()
@@ -135,7 +142,31 @@ def serve(
         listening.close()
 
 
+def own_tls(host: str | None, *, accounts: bool) -> Reach:
+    """Over TLS with a certificate of this machine's own authority, for the whole local network unless ``host`` says less."""
+    from forestay.services.certificates import issue
+
+    issued = issue()
+    return Reach(host or EVERYWHERE[0], issued.certificate, issued.private_key, accounts, issued)
+
+
+def _invite(issued: Issued, address: str, say: Say) -> None:
+    """What a person with a tablet in hand needs: where to go, as a picture to scan, and what to compare."""
+    import segno
+
+    page = f"{address}tls"
+    drawn = io.StringIO()
+    segno.make(page, error="m").terminal(out=drawn, compact=True)
+    say(drawn.getvalue().rstrip("\n"))
+    say(tr("A tablet finds this server, and how to trust it, at {address}.", address=page))
+    say(tr("Fingerprint of its authority (SHA-256): {fingerprint}", fingerprint=issued.fingerprint))
+
+
 def _name(reach: Reach) -> str:
+    if reach.issued is not None and reach.host in EVERYWHERE:
+        # A tablet may not find a machine by its name: the address that leads outwards comes first.
+        outward = [name for name in reach.issued.names if name.count(".") == DOTS and not name.startswith("127.")]
+        return outward[0] if outward else socket.gethostname()
     return socket.gethostname() if reach.host in EVERYWHERE else reach.host
 
 
@@ -163,7 +194,7 @@ def build(
     reach = reach or Reach()
     desk = open_desk(db, demo=demo, lenses=lenses, planners=planners)
     if reach.local and not reach.accounts:
-        return create_app(Settings(desk, language=language())), None
+        return create_app(Settings(desk, language=language(), issued=reach.issued)), None
     accounts = Accounts(desk.store)
     code = None if reach.local or not accounts.first_run() else secrets.token_hex(4)
     own = socket.gethostname()
@@ -173,12 +204,14 @@ def build(
         f"{own}.local",
         *(() if reach.host in EVERYWHERE else (reach.host,)),
         *_addresses(reach),
+        *(reach.issued.names if reach.issued else ()),
     )
     settings = Settings(
         desk,
         hosts=names,
         accounts=accounts,
         secure=reach.certificate is not None,
+        issued=reach.issued,
         first_code=code,
         sign_on=from_environment(),
         language=language(),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from forestay.services.accounts import Accounts
+from forestay.services.certificates import Issued
 from forestay.services.planning import Desk
 from forestay.text import SOURCE
 from forestay.web.sign_on import SignOn
@@ -23,6 +24,8 @@ class Settings:
     static: Path = STATIC
     accounts: Accounts | None = None
     """Who may sign in; None: one person on this machine, without ceremony."""
+    issued: Issued | None = None
+    """The certificate that this machine made for itself, where it did."""
     secure: bool = False
     """Whether the pages come over TLS, so that cookies may be bound to it."""
     first_code: str | None = None
