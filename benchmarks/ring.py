@@ -70,7 +70,7 @@ def sweep(eyes: int, keep: Path | None = None, stations: int = 48) -> Counter[st
     """
     counts: Counter[str] = Counter(json.loads(keep.read_text())) if keep is not None and keep.exists() else Counter()
     for eye in range(counts["eyes"], eyes):
-        asked = _random_eye(np.random.default_rng([SEED, eye]), stations)
+        asked = random_eye(np.random.default_rng([SEED, eye]), stations)
         found = rest(**asked)
         counts["eyes"] += 1
         counts[found.state] += 1
@@ -86,7 +86,8 @@ def sweep(eyes: int, keep: Path | None = None, stations: int = 48) -> Counter[st
     return counts
 
 
-def _random_eye(draw: np.random.Generator, stations: int) -> dict[str, Any]:
+def random_eye(draw: np.random.Generator, stations: int) -> dict[str, Any]:
+    """A bag with a ring: any support, up to six hours lost, any stiffness, friction and gap."""
     support = draw.uniform(0, 1, 12)
     support[(draw.integers(0, 12) + np.arange(draw.integers(0, 7))) % 12] = 0
     one = whole_ring(
@@ -104,7 +105,7 @@ def spread() -> None:
     """Random eyes: how long, how many without rest."""
     draw, times, steps, missed = np.random.default_rng(5), [], [], 0
     for _ in range(150):
-        asked = _random_eye(draw, 72)
+        asked = random_eye(draw, 72)
         start = perf_counter()
         found = rest(**asked)
         times.append(perf_counter() - start)

@@ -12,14 +12,26 @@ from typing import Any
 import numpy as np
 import pytest
 
-from forestay.mechanics import disc, fast
+from benchmarks.ring import SEED, random_eye
+from forestay.mechanics import disc, fast, ring_path
 from forestay.mechanics.bag import rest
 from forestay.mechanics.bag_draws import rest_draws
 from forestay.mechanics.bag_model import Bag, BagState, Load
 from forestay.mechanics.loop import minimise
+from forestay.mechanics.open_ring_bag import rest as place
+from forestay.mechanics.open_ring_model import OpenRingState, segment
+from forestay.mechanics.open_ring_pull import ringed
 from tests.mechanics.rim_cases import CONSTANTS, HIGH, LOW, RIM, RINGS, SHEETS, SOFT, STIFF, bag, hooks, lost, springs
+from tests.mechanics.test_open_ring_bag import HEALTHY, SETTING, THREE_LOST
+from tests.mechanics.test_open_ring_bag import HIGH as TIGHT
+from tests.mechanics.test_open_ring_bag import LOW as LOOSE
+from tests.mechanics.test_open_ring_bag import ring as open_ring
 
 ALIKE = 1e-9  # mm, mN and radians
+
+PLACED = replace(SETTING, stations=48)
+UNEVEN = (0.0, 0.4, 1.0, 0.8, 0.9, 1.0, 0.6, 0.7, 1.0, 0.9, 0.8, 0.0)
+PIECES = segment(arc_deg=120, clock=1.0, free_diameter_mm=12.0, spring_mn_per_mm=2.0)
 
 
 @pytest.fixture(scope="module", autouse=True)
@@ -168,3 +180,81 @@ def test_nothing_is_compiled_or_imported_unless_asked() -> None:
         "assert not fast.in_use(); assert 'numba' not in sys.modules and 'llvmlite' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
+
+
+def alike(plain: OpenRingState, quick: OpenRingState, within: float = ALIKE) -> None:
+    """Every number of two answers."""
+    assert (plain.state, plain.smoothed) == (quick.state, quick.smoothed)
+    assert (plain.bag.converged, plain.bag.iterations) == (quick.bag.converged, quick.bag.iterations)
+    assert np.abs(plain.bag.outline_mm - quick.bag.outline_mm).max() < within
+    assert plain.bag.load_mn == pytest.approx(quick.bag.load_mn, abs=within)
+    assert plain.energy_mn_mm == pytest.approx(quick.energy_mn_mm, abs=within)
+    for one, other in zip(plain.pieces, quick.pieces, strict=True):
+        assert np.abs(one.outline_mm - other.outline_mm).max() < within
+        assert np.abs(one.push_mn - other.push_mn).max() < within
+        assert one.suture_mn == pytest.approx(other.suture_mn, abs=within)
+
+
+@pytest.mark.parametrize("friction", [0.0, 0.1, 0.3])
+@pytest.mark.parametrize("contents", ["empty", "lens"])
+def test_a_ring_answers_the_same(contents: str, friction: float) -> None:
+    setting = replace(PLACED, friction=friction)
+    for support, held in ((HEALTHY, TIGHT), (THREE_LOST, LOOSE), (UNEVEN, TIGHT)):
+        bag = Bag(support, held, contents)  # type: ignore[arg-type]
+        alike(*both(lambda bag=bag: place(bag=bag, pieces=(open_ring(4.5, 1.9),), setting=setting)))
+
+
+def test_sutures_and_pieces_of_ring_answer_the_same() -> None:
+    bag = Bag(THREE_LOST, TIGHT, "empty")
+    for pieces in (
+        (PIECES,),
+        (PIECES, replace(PIECES, middle_clock=7.0, sutured_clocks=(7.0,))),
+        (open_ring(9.0, sutured=(12.0,)),),
+    ):
+        alike(*both(lambda pieces=pieces: place(bag=bag, pieces=pieces, setting=PLACED)))
+
+
+@pytest.mark.parametrize(
+    "load", [Load("radial", 2.0, 0.7), Load("tangential", 4.5, 0.7, clockwise=False), Load("torque", 12.0, 1.0)]
+)
+def test_pulls_answer_the_same(load: Load) -> None:
+    bag = Bag(UNEVEN, LOOSE, "empty")
+    alike(*both(lambda: ringed(bag=bag, piece=open_ring(7.5, 1.9), setting=PLACED).under(load)))
+
+
+def test_threading_answers_the_same() -> None:
+    def ask() -> ring_path.Path:
+        return ring_path.thread(
+            bag=Bag(THREE_LOST, TIGHT, "empty"),
+            ring=open_ring(12.0),
+            entry_clock=4.0,
+            sense="clockwise",
+            setting=PLACED,
+            stages=5,
+        )
+
+    plain, quick = both(ask)
+    for one, other in zip(plain.stages, quick.stages, strict=True):
+        assert one.state == other.state
+        assert one.feed_mn == pytest.approx(other.feed_mn, abs=ALIKE)
+        assert one.drag_mn_mm == pytest.approx(other.drag_mn_mm, abs=ALIKE)
+        assert np.abs(one.outline_mm - other.outline_mm).max() < ALIKE
+
+
+def test_a_bag_that_nothing_holds_is_named_the_same() -> None:
+    plain, quick = both(lambda: place(bag=Bag((0.0,) * 12, TIGHT, "empty"), pieces=(open_ring(12.0),), setting=PLACED))
+    assert plain.state == quick.state == "unsupported"
+
+
+def test_random_eyes_answer_the_same() -> None:
+    for eye in range(8):
+        asked = random_eye(np.random.default_rng([SEED, eye]), 48)
+        alike(*both(lambda asked=asked: place(**asked)))
+
+
+def test_a_mirrored_eye_answers_to_the_last_bit() -> None:
+    bag, piece = Bag(UNEVEN, TIGHT, "empty"), open_ring(2.5, 1.9)
+    one = place(bag=bag, pieces=(piece,), setting=PLACED)
+    other = place(bag=bag.mirrored(), pieces=(piece.mirrored(),), setting=PLACED)
+    assert one.bag.x_mm == -other.bag.x_mm
+    assert np.array_equal(one.bag.outline_mm, other.mirrored().bag.outline_mm)

@@ -1,7 +1,8 @@
 """The compiled solvers, for a process that answers many questions.
 
 They are an extra (``fast``, which brings the compiler numba) and never needed: each is the same algorithm as the numpy
-one, to 1e-9, only quicker. Nothing is compiled, or even imported, until :func:`start` is called once in the process,
+one, to 1e-9, only quicker. (Where a search for rest runs to its limit of steps, its path hangs on rounding, and so does
+whether a ring's wall has to be smoothed: about one odd eye in fifty, see :mod:`tests.mechanics.test_fast`.) Nothing is compiled, or even imported, until :func:`start` is called once in the process,
 as a server does; a single command stays light. Where the compiler is missing, :func:`start` says so and numpy goes on.
 """
 
@@ -28,7 +29,7 @@ def start() -> bool:
     """
     if not available():
         return False
-    for name in ("fast_loop", "fast_disc", "fast_draws"):
+    for name in ("fast_loop", "fast_disc", "fast_ring", "fast_draws"):
         module = import_module(f"forestay.mechanics.{name}")
         module.warm()
         _started[name] = module

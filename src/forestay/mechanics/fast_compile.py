@@ -35,15 +35,18 @@ def available() -> bool:
     return find_spec(COMPILER) is not None
 
 
-def compiled(function: Callable[..., Any], **how: Any) -> Any:
+def compiled(function: Callable[..., Any], *, part: bool = False, **how: Any) -> Any:
     """``function`` as machine code, without the interpreter's lock; kept beside the source where that can be written.
 
-    A kernel uses loops and arrays only, so that it says the same compiled and not.
+    A kernel uses loops and arrays only, so that it says the same compiled and not. ``part``: one that other kernels call
+    and Python does not: the compiler then does not work at how Python would call it.
     """
     numba = _compiler()
     if numba is None:
         return function
     function.__qualname__ = f"{function.__qualname__}_{_edition()}"  # names what is kept
+    if part:
+        return numba.njit(nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True, **how)(function)
     try:
         return numba.njit(nogil=True, cache=True, **how)(function)
     except RuntimeError:  # no place to keep it: compiled anew in each process

@@ -69,7 +69,7 @@ def _evaluate(at: Floats, stiff: Floats, outward: Floats, own: Floats, total: Fl
     total[0, 3] -= load_r
 
 
-evaluate = compiled(_evaluate)
+evaluate = compiled(_evaluate, part=True)
 
 
 def _step(now: Floats, added: float, step: Floats) -> bool:
@@ -95,7 +95,7 @@ def _step(now: Floats, added: float, step: Floats) -> bool:
     return True
 
 
-newton_step = compiled(_step)
+newton_step = compiled(_step, part=True)
 
 
 def _rest(at: Floats, stiff: Floats, outward: Floats, own: Floats, work: Floats) -> tuple[int, bool]:
@@ -126,7 +126,7 @@ def _rest(at: Floats, stiff: Floats, outward: Floats, own: Floats, work: Floats)
             shift = 0.0
 
 
-rest = compiled(_rest)
+rest = compiled(_rest, part=True)
 
 
 def _solve(first: int, last: int, given: Any, found: Any) -> None:
@@ -176,7 +176,8 @@ def equilibrium(
     def flat(values: Any) -> Floats:
         return np.ascontiguousarray(np.broadcast_to(values, shape).reshape(-1), dtype=np.float64)
 
-    share = np.ascontiguousarray(np.broadcast_to(support if support.ndim > 1 else support[:, None], (12, draws)))
+    # a copy: the kernel is compiled for arrays that can be written, and a second time for those that cannot
+    share = np.array(np.broadcast_to(support if support.ndim > 1 else support[:, None], (12, draws)), order="C")
     radius, fibre = flat(parameters.bag_radius_mm), flat(parameters.fibre_length_mm)
     prestretch, total = flat(parameters.prestretch_mm), flat(parameters.total_stiffness_mn_per_mm)
     own = np.empty((draws, 8))

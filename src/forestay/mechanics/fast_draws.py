@@ -68,7 +68,7 @@ def _cap(step: Floats, gradient: Floats, steps: Floats, pending: Floats, slope: 
             slope[w] += gradient[u, w] * step[u, w]
 
 
-look, cap = compiled(_look), compiled(_cap)
+look, cap = compiled(_look, part=True), compiled(_cap, part=True)
 
 
 def _search(at: Floats, same: Any, own: Any, room: Any, scale: Floats) -> None:
@@ -101,7 +101,7 @@ def _search(at: Floats, same: Any, own: Any, room: Any, scale: Floats) -> None:
             shift[w] = max(shift[w] * SHIFT_UP, SHIFT_START)
 
 
-search = compiled(_search)
+search = compiled(_search, part=True)
 
 
 def _factor_all(band: Floats, shift: Floats, out: Floats, sound: Floats, pending: Floats) -> None:
@@ -117,7 +117,7 @@ def _factor_all(band: Floats, shift: Floats, out: Floats, sound: Floats, pending
             return
 
 
-factor_all = compiled(_factor_all)
+factor_all = compiled(_factor_all, part=True)
 
 
 def _minimise(at: Floats, same: Any, own: Any, room: Any, marks: Any) -> None:
@@ -144,7 +144,7 @@ def _minimise(at: Floats, same: Any, own: Any, room: Any, marks: Any) -> None:
         search(at, same, own, (step, trial, change, small), scale)
 
 
-minimise = compiled(_minimise)
+minimise = compiled(_minimise, part=True)
 
 
 def _solve(first: int, last: int, same: Any, given: Any, found: Any) -> None:

@@ -29,7 +29,7 @@ def _turns(at: Floats, places: Any, free_turn: float, change: Floats) -> None:
             change[s, w] = math.atan2(bx * ay - by * ax, bx * ax + by * ay) - free_turn
 
 
-turns = compiled(_turns)
+turns = compiled(_turns, part=True)
 
 
 def _energy(at: Floats, same: Any, own: Any, change: Floats, total: Floats) -> None:
@@ -66,7 +66,7 @@ def _energy(at: Floats, same: Any, own: Any, change: Floats, total: Floats) -> N
                 total[w] -= turn * math.atan2(at[u + 1, w] * cos - at[u, w] * sin, at[u, w] * cos + at[u + 1, w] * sin)
 
 
-energy = compiled(_energy)
+energy = compiled(_energy, part=True)
 
 
 def _add_symmetric(band: Floats, i: int, w: int, block: tuple[float, float, float]) -> None:
@@ -76,7 +76,7 @@ def _add_symmetric(band: Floats, i: int, w: int, block: tuple[float, float, floa
     band[i + 1, HALF_STEPS, w] += block[2]
 
 
-add_symmetric = compiled(_add_symmetric, inline="always")
+add_symmetric = compiled(_add_symmetric, part=True, inline="always")
 
 
 def _take_coupling(band: Floats, place: tuple[int, int], w: int, block: tuple[float, float, float]) -> None:
@@ -89,7 +89,7 @@ def _take_coupling(band: Floats, place: tuple[int, int], w: int, block: tuple[fl
     band[hi + 1, left, w] -= block[2]
 
 
-take_coupling = compiled(_take_coupling, inline="always")
+take_coupling = compiled(_take_coupling, part=True, inline="always")
 
 
 def _derivatives(at: Floats, same: Any, own: Any, change: Floats, out: Any) -> None:
@@ -188,8 +188,8 @@ def _bending(at: Floats, given: Any, gradient: Floats, band: Floats) -> None:
                         band[row, column, w] += bend[s] * swing[p, w] * swing[q, w]
 
 
-bending = compiled(_bending)
-derivatives = compiled(_derivatives)
+bending = compiled(_bending, part=True)
+derivatives = compiled(_derivatives, part=True)
 
 
 def _factor(band: Floats, shift: Floats, out: Floats, sound: Floats) -> None:
@@ -239,4 +239,4 @@ def _substitute(out: Floats, right: Floats) -> None:
                 right[k, w] -= out[i, HALF_STEPS - i + k, w] * right[i, w]
 
 
-substitute = compiled(_substitute, fastmath={"contract"})
+substitute = compiled(_substitute, part=True, fastmath={"contract"})

@@ -29,7 +29,7 @@ def _toe(strain: float, toe: float, slack: float) -> tuple[float, float, float]:
     return tension, stored, inside / toe + slack
 
 
-toe_law = compiled(_toe)
+toe_law = compiled(_toe, part=True)
 
 
 def _energy(at: Floats, net: Any) -> float:
@@ -73,7 +73,7 @@ def _energy(at: Floats, net: Any) -> float:
     return total
 
 
-energy = compiled(_energy)
+energy = compiled(_energy, part=True)
 
 
 def _add(band: Floats, i: int, j: int, value: float) -> None:
@@ -82,7 +82,7 @@ def _add(band: Floats, i: int, j: int, value: float) -> None:
         band[i, band.shape[1] - 1 - i + j] += value
 
 
-add = compiled(_add, inline="always")
+add = compiled(_add, part=True, inline="always")
 
 
 def _add_block(band: Floats, place: tuple[int, int], weight: float, block: tuple[float, float, float]) -> None:
@@ -95,7 +95,7 @@ def _add_block(band: Floats, place: tuple[int, int], weight: float, block: tuple
     add(band, i + 1, j + 1, weight * yy)
 
 
-add_block = compiled(_add_block)
+add_block = compiled(_add_block, part=True)
 
 
 def _strips(at: Floats, net: Any, gradient: Floats, band: Floats) -> None:
@@ -213,9 +213,14 @@ def _bent(band: Floats, place: tuple[int, int], moment: float, curve: tuple[floa
     add_block(band, (max(i, j), min(i, j)), -moment, (twice, mixed, -twice))
 
 
-bent = compiled(_bent)
-bending = compiled(_bending)
-strips, ties, fibres, torque = compiled(_strips), compiled(_ties), compiled(_fibres), compiled(_torque)
+bent = compiled(_bent, part=True)
+bending = compiled(_bending, part=True)
+strips, ties, fibres, torque = (
+    compiled(_strips, part=True),
+    compiled(_ties, part=True),
+    compiled(_fibres, part=True),
+    compiled(_torque, part=True),
+)
 
 
 def _derivatives(at: Floats, net: Any, gradient: Floats, band: Floats) -> None:
@@ -229,7 +234,7 @@ def _derivatives(at: Floats, net: Any, gradient: Floats, band: Floats) -> None:
         torque(at, net[13], net[14], gradient, band)
 
 
-derivatives = compiled(_derivatives)
+derivatives = compiled(_derivatives, part=True)
 
 
 def _factor(band: Floats, shift: float, out: Floats) -> bool:
@@ -270,4 +275,4 @@ def _substitute(out: Floats, right: Floats) -> None:
             right[k] -= out[i, half - i + k] * right[i]
 
 
-substitute = compiled(_substitute, fastmath={"reassoc", "contract"})
+substitute = compiled(_substitute, part=True, fastmath={"reassoc", "contract"})

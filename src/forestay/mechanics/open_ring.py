@@ -53,7 +53,10 @@ class Shape:
 
 
 class ArcAssembly:
-    """Shape, energy and derivatives of one arc, as functions of its unknowns (right, up, direction, curvatures)."""
+    """Shape, energy and derivatives of one arc, as functions of its unknowns (right, up, direction, curvatures).
+
+    ``piece_mm`` chord of a piece [mm]; ``free_rad`` (P - 1,) direction of the pieces of the free arc; ``turn``
+    (P - 1, 1 + knots) how they turn with direction and curvatures; ``bending`` Hessian of the bending energy."""
 
     def __init__(self, arc: Arc) -> None:
         self.arc = arc
@@ -61,15 +64,15 @@ class ArcAssembly:
         along = arc.along_mm
         piece = arc.length_mm / (count - 1)
         curved = 2 / arc.free_diameter_mm
-        self._piece = float(np.sin(0.5 * curved * piece) * 2 / curved)  # chord of a piece
+        self.piece_mm = float(np.sin(0.5 * curved * piece) * 2 / curved)  # chord of a piece
         middles = (along[1:] + along[:-1]) * 0.5
         base = along[arc.base]
-        self._free = -curved * (middles - base)
+        self.free_rad = -curved * (middles - base)
         width = arc.length_mm / (knots - 1)
         place = (np.stack([middles, np.full_like(middles, base)])[:, :, None] / width) - np.arange(knots)
         rise, fall = np.clip(place + 1, 0.0, 1.0), np.clip(place, 0.0, 1.0)
         hats = width * (0.5 * rise * rise + fall - 0.5 * fall * fall)
-        self._turn = np.concatenate([np.ones((count - 1, 1)), hats[0] - hats[1]], axis=1)  # d theta / d unknowns
+        self.turn = np.concatenate([np.ones((count - 1, 1)), hats[0] - hats[1]], axis=1)  # d theta / d unknowns
         ends = np.ones(knots)
         ends[1:-1] = 2
         neighbour = np.eye(knots, k=1)
@@ -80,7 +83,7 @@ class ArcAssembly:
 
     def shape(self, unknowns: Floats) -> Shape:
         """Points and directions."""
-        theta = self._free + self._turn @ unknowns[POSE - 1 :]
+        theta = self.free_rad + self.turn @ unknowns[POSE - 1 :]
         direction = np.stack([np.cos(theta), np.sin(theta)])
         return Shape(self._sum(direction.T).T + unknowns[:2, None], direction)
 
@@ -94,7 +97,7 @@ class ArcAssembly:
         count = self.arc.points
         out = np.zeros((count, 2, self.arc.unknowns))
         out[:, 0, 0] = out[:, 1, 1] = 1
-        terms = (across[:, :, None] * self._turn[:, None, :]).reshape(count - 1, -1)
+        terms = (across[:, :, None] * self.turn[:, None, :]).reshape(count - 1, -1)
         out[:, :, POSE - 1 :] = self._sum(terms).reshape(count, 2, -1)
         return out
 
@@ -105,10 +108,10 @@ class ArcAssembly:
         whole = total[:, -1]
         beyond = np.where(self._before.T, -total[:, :-1], whole[:, None] - total[:, :-1])
         across = np.stack([-shape.direction[1], shape.direction[0]])
-        gradient = np.concatenate([whole, self._turn.T @ (self._piece * (beyond * across).sum(axis=0))])
-        weight = -self._piece * (beyond * shape.direction).sum(axis=0)
+        gradient = np.concatenate([whole, self.turn.T @ (self.piece_mm * (beyond * across).sum(axis=0))])
+        weight = -self.piece_mm * (beyond * shape.direction).sum(axis=0)
         hessian = np.zeros((self.arc.unknowns, self.arc.unknowns))
-        hessian[POSE - 1 :, POSE - 1 :] = self._turn.T @ (weight[:, None] * self._turn)
+        hessian[POSE - 1 :, POSE - 1 :] = self.turn.T @ (weight[:, None] * self.turn)
         return gradient, hessian
 
     def laid(self, *, centre_mm: tuple[float, float], radius_mm: float, middle_rad: float) -> Floats:
@@ -128,4 +131,4 @@ class ArcAssembly:
         """Sums of pieces (P - 1, m) from the base to each point (P, m), times the length of a piece."""
         total = np.zeros((self.arc.points, pieces.shape[1]))
         np.cumsum(pieces, axis=0, out=total[1:])
-        return np.asarray(self._piece * (total - total[self.arc.base]), dtype=np.float64)
+        return np.asarray(self.piece_mm * (total - total[self.arc.base]), dtype=np.float64)

@@ -9,9 +9,11 @@ to no depth.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from forestay.mechanics import fast
 from forestay.mechanics.loop import LoopState
 from forestay.mechanics.open_ring import POSE
 from forestay.mechanics.open_ring_joint import At, Grip, Joint, Pin, Problem, grip_stiffness, pin_reach, product
@@ -60,7 +62,11 @@ def solve(
 ) -> JointState:
     """Minimise from the stations ``wall_mm`` (2, N) and the arcs' ``unknowns``, which stick where they are laid;
     ``first_push_mn``: push of each point that the first step's friction takes. Always ends, at most
-    ``MAX_ITERATIONS`` steps; ``bag.converged`` tells."""
+    ``MAX_ITERATIONS`` steps at each firmness of contact; ``bag.converged`` tells."""
+    compiled = fast.part("fast_ring")
+    if compiled is not None and problem.arcs:
+        given = {"wall_mm": wall_mm, "unknowns": unknowns, "first_push_mn": first_push_mn}
+        return _told(problem, compiled.solve(problem, **given))
     joint = Joint(problem)
     now = joint.at(wall_mm, list(unknowns))
     joint.lay(now, [problem.friction * p for p in first_push_mn])
@@ -78,6 +84,9 @@ def solve(
 def solve_on(problem: Problem, *, before: JointState) -> JointState:
     """Minimise from the rest ``before`` of the same bag and arcs under another load: each point keeps the place where
     it stuck, so this is what follows when the load comes after the rings were let go. Ends as :func:`solve` does."""
+    compiled = fast.part("fast_ring")
+    if compiled is not None and problem.arcs:
+        return _told(problem, compiled.solve_on(problem, before=before))
     joint = Joint(problem)
     joint.friction, joint.lead = list(before.friction), list(before.lead_mm)
     now = joint.at(before.bag.at_mm, list(before.unknowns))
@@ -206,6 +215,13 @@ def _capped(joint: Joint, now: At, step: Floats) -> Floats:
 def _moved(joint: Joint, now: At, step: Floats) -> tuple[Floats, list[Floats]]:
     wall = now.wall + step[: 2 * joint.stations].reshape(-1, 2).T
     return wall, [q + step[rows] for q, rows in zip(now.unknowns, joint.rows, strict=True)]
+
+
+def _told(problem: Problem, found: Any) -> JointState:
+    """The state at which the compiled solver ended."""
+    joint = Joint(problem)
+    joint.friction, joint.lead = list(found.friction), list(found.lead_mm)
+    return _state(joint, joint.at(found.bag.at_mm, list(found.unknowns)), found.bag)
 
 
 def _state(joint: Joint, now: At, bag: LoopState) -> JointState:
