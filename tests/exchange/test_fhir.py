@@ -49,7 +49,7 @@ def test_a_case_with_every_kind_of_fact_comes_back_to_the_same_bytes() -> None:
     assert import_case(there, data, name="bundle.json").new == 0
 
 
-@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=15, suppress_health_check=[HealthCheck.too_slow])
 @given(histories())
 def test_any_history_comes_back(history: list[Fact]) -> None:
     here, there = MemoryFactStore(), MemoryFactStore()
@@ -275,7 +275,7 @@ def test_what_is_no_bundle_is_one_clear_error(data: bytes) -> None:
         brought(data, side="left")
 
 
-@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_changed_bytes_of_a_bundle_give_an_error_or_the_same_facts(data: st.DataObject) -> None:
     whole = bytearray(EXPORTED)

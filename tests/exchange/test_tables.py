@@ -193,7 +193,7 @@ def test_a_table_without_a_mapping_says_what_it_needs() -> None:
     assert told.value.field == "mapping"
 
 
-@settings(deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=15, suppress_health_check=[HealthCheck.too_slow])
 @given(st.sampled_from([as_csv(), as_excel(), as_parquet()]), st.data())
 def test_changed_bytes_of_a_table_keep_all_or_nothing(whole: bytes, data: st.DataObject) -> None:
     changed = bytearray(whole)
