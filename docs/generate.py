@@ -425,4 +425,20 @@ def pictures() -> dict[str, str]:
     from forestay.draw.orientation import draw_orientation
     from forestay.draw.palette import LIGHT
 
-    return {"orientation.svg": draw_orientation(palette=LIGHT)}
+    return {"orientation.svg": draw_orientation(palette=LIGHT), "cost.svg": cost()}
+
+
+def cost() -> str:
+    """Cost of many eyes against their number, from the measured figures beside the pages."""
+    from tomllib import loads
+
+    from forestay.draw.cost import draw_cost
+    from forestay.draw.palette import LIGHT
+
+    runs: dict[str, list[tuple[float, float]]] = {}
+    for run in loads((Path(__file__).parent / "measured" / "batch.toml").read_text(encoding="utf-8"))["run"]:
+        runs.setdefault(run["what"], []).append((run["n"], run["wall_s"]))
+    sentence = (
+        "Up to a million rows the start of the program is most of it; beyond, time grows with the number of rows."
+    )
+    return draw_cost(runs, palette=LIGHT, sentence=sentence)

@@ -20,3 +20,8 @@ def slow_then_mark(unit: Unit) -> None:
 def die(unit: Unit) -> None:
     """Ends its own process, as the kernel does when memory runs out."""
     os.kill(os.getpid(), signal.SIGKILL)
+
+
+def mark(unit: Unit) -> None:
+    """Writes the number of its chunk."""
+    keep(unit, lambda path: path.write_bytes(f"{unit.chunk}".encode()))

@@ -47,7 +47,7 @@ def invent(
     progress: Progress = lambda _a, _b: None,
 ) -> tuple[Unit, ...]:
     """``n`` invented operated eyes, marked as such in every file."""
-    wanted = units("invented", chunks=-(-n // CHUNK), folder=folder, parameters=_what(n, seed, truth or _truth(n)))
+    wanted = units("invented", chunks=-(-n // CHUNK), folder=folder, parameters=_what(n, seed, truth or register(n)))
     run(invent_chunk, wanted, progress=progress)
     return wanted
 
@@ -62,13 +62,13 @@ def plan_in_brief(
     progress: Progress = lambda _a, _b: None,
 ) -> tuple[Unit, ...]:
     """The plan in brief of the same ``n`` invented eyes."""
-    parameters = _what(n, seed, truth or _truth(n)) | {"target_d": TARGET_D, "step_d": STEP_D}
+    parameters = _what(n, seed, truth or register(n)) | {"target_d": TARGET_D, "step_d": STEP_D}
     wanted = units("planned", chunks=-(-n // CHUNK), folder=folder, parameters=parameters)
     run(plan_chunk, wanted, progress=progress)
     return wanted
 
 
-def _truth(n: int) -> Truth:
+def register(n: int) -> Truth:
     """A practice of ``n`` operations; a large one is a register of many surgeons over some years."""
     usual = Truth()
     return replace(

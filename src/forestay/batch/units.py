@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import signal
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -81,6 +82,11 @@ class Runner(Protocol):
         """Work out all units that are not done."""
 
 
+def _leave_interrupts_alone() -> None:
+    """A worker ends its unit when the terminal asks to stop: whoever runs the pool decides what stops."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
 @dataclass(frozen=True)
 class LocalPool:
     """Processes on this machine; a worker that dies costs its unit's time, not the run."""
@@ -112,7 +118,7 @@ class LocalPool:
         progress(len(wanted), len(wanted))
 
     def _run(self, work: Work, left: Sequence[Unit]) -> Iterator[None]:
-        with ProcessPoolExecutor(self.workers, mp_context=get_context("spawn")) as pool:
+        with ProcessPoolExecutor(self.workers, get_context("spawn"), initializer=_leave_interrupts_alone) as pool:
             pending = {pool.submit(work, unit) for unit in left}
             try:
                 while pending:
@@ -154,7 +160,8 @@ class Cluster:
             )
         with distributed.Client(self.address, security=security, set_as_default=False) as client:
             left = [unit for unit in wanted if not unit.done]
-            for future in distributed.as_completed(client.map(work, left, pure=False, retries=RESTARTS)):
+            sent = client.map(work, left, pure=False, retries=RESTARTS)
+            for future in distributed.as_completed(sent, loop=client.loop):
                 future.result()
                 progress(sum(unit.done for unit in wanted), len(wanted))
         progress(len(wanted), len(wanted))

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -18,6 +21,7 @@ if TYPE_CHECKING:
 
 batch = typer.Typer(help="Many eyes at once: resumable, the same bits for any number of workers.", no_args_is_help=True)
 
+STOPPED_STATUS = 2
 SHOWN = 20
 """Surgeons that are printed; of a larger register, those outside the limits."""
 Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the Parquet files are, or will be.")]
@@ -46,12 +50,31 @@ def _progress(done: int, of: int) -> None:
         typer.echo(f"\r{done} / {of}", nl=done == of, err=True)
 
 
+@contextmanager
+def may_be_stopped(folder: Path) -> Iterator[None]:
+    """Ctrl-C, or the signal that ends a program, stops after the units at work; what is done stays."""
+
+    def stop(_number: int, _frame: object) -> None:
+        raise KeyboardInterrupt
+
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    except KeyboardInterrupt:
+        says = tr("Stopped. What is done stays in {folder}; the same command again goes on.", folder=str(folder))
+        typer.echo("\n" + says, err=True)
+        raise typer.Exit(STOPPED_STATUS) from None
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
 @batch.command("invent")
 def invent(n: Count, folder: Folder, *, seed: Seed = 1, workers: Workers = 0, scheduler: Scheduler = None) -> None:
     """Invent a practice of N operated eyes, marked as invented, for a look or a benchmark."""
     from forestay.batch.study import invent as run
 
-    done = run(n, folder, seed=seed, run=_runner(workers, scheduler), progress=_progress)
+    with may_be_stopped(folder):
+        done = run(n, folder, seed=seed, run=_runner(workers, scheduler), progress=_progress)
     typer.echo(tr("{n} files in {folder}.", n=len(done), folder=str(folder)))
 
 
@@ -60,7 +83,8 @@ def plan(n: Count, folder: Folder, *, seed: Seed = 1, workers: Workers = 0, sche
     """Plan N invented eyes in brief: power, refraction, risk of rupture."""
     from forestay.batch.study import plan_in_brief
 
-    done = plan_in_brief(n, folder, seed=seed, run=_runner(workers, scheduler), progress=_progress)
+    with may_be_stopped(folder):
+        done = plan_in_brief(n, folder, seed=seed, run=_runner(workers, scheduler), progress=_progress)
     typer.echo(tr("{n} files in {folder}.", n=len(done), folder=str(folder)))
 
 
