@@ -27,9 +27,12 @@ RUB_GRID = (0, 1, 3, 6, 9, 10)
 MOST, ALONG, HELD_STATION, HELD_SHARE, LEAD, RUB = RUB_GRID
 COUNT, KNOTS, BASE, FIRST, ARC = range(5)  # columns of ``arc_at``
 FREE, PIECE, TURN = range(3)  # of ``arc``, the turns following
-ROW, POINT, ANCHOR, STIFF, LENGTH, HELD = (0, 1, 2, 4, 5, 6)  # of ``pins``
+PINS_GRID = (0, 1, 2, 4, 5, 6)
+"""The same of ``pins``."""
+ROW, POINT, ANCHOR, STIFF, LENGTH, HELD = PINS_GRID
 GRIP, POSED, HOLD, GRIPPED = (0, 1, 1 + POSE, 1 + 2 * POSE)  # of ``grips``
 FRICTION, MOVING, LAW = range(3)  # of ``law``
+COUNTS_GRID = 5  # numbers with which ``whole`` begins
 
 FIRM, TOE_MM = ring_contact.CONTACT_LIMIT_MN_PER_MM, ring_contact.TOE_TOLERANCE_MM
 STICK_MM = ring_contact.STICK_TOLERANCE_MM
@@ -51,7 +54,7 @@ def _opened(flat: Floats, whole: Any) -> Any:
     h = g + count
     i = h + count
     j = i + 3 * (count // 2)
-    k = 5
+    k = COUNTS_GRID
     m = k + 2 * strips
     n = m + 2 * ties
     o = n + 2 * fibres
