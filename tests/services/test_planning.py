@@ -8,7 +8,8 @@ from uuid import uuid4
 
 import pytest
 
-from forestay.demo import NAMES
+from forestay.case.case_file import read_case
+from forestay.demo import NAMES, demo_bytes
 from forestay.errors import InvalidInput
 from forestay.eye.situation import Situation
 from forestay.plan.model import Plan
@@ -108,3 +109,26 @@ def test_several_threads_may_ask_at_once(desk: Desk) -> None:
     for thread in asking:
         thread.join()
     assert len(got) == 24
+
+
+def test_the_plan_of_a_page_is_held_against_the_shelf_of_devices_as_of_that_day(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from datetime import date
+
+    from forestay.plan.device_shelf import read_shelf
+    from forestay.services import planner as module
+
+    shelf = read_shelf(
+        b'invented = true\n[[item]]\nthing = "iris-hooks"\ncount = 8\nexpires = 2027-01-31\nlot = "H1"\n',
+        "devices.toml",
+    )
+    made = Planner(devices=shelf)
+    situation = read_case(demo_bytes("brown-pseudoexfoliation"), "case.toml")
+    monkeypatch.setattr(module, "today", lambda: date(2026, 11, 27))
+    hooks = next(i for i in made.plan(situation).kit["items"] if i.thing == "iris-hooks")
+    assert hooks.missing is False
+    assert "2027-01-31" in hooks.shelf
+    monkeypatch.setattr(module, "today", lambda: date(2027, 2, 1))
+    later = next(i for i in made.plan(situation).kit["items"] if i.thing == "iris-hooks")
+    assert later.missing is True  # the same eye a day after the hooks ran out of date is planned anew

@@ -23,7 +23,11 @@ def kit(view: View, use: Reader, shelf: DeviceShelf | None = None, on: date | No
     ``missing`` True: the case file says that there is none, or the shelf has too few that may be used on the day.
     """
     items = tuple(_item(rule, view, use, shelf, on) for rule in holding("kit", "item", view, use))
-    return {"items": items, "missing": tuple(i.item for i in items if i.missing)}
+    held = {"items": items, "missing": tuple(i.item for i in items if i.missing)}
+    if shelf is None:
+        return held
+    says = tr("an invented example shelf") if shelf.invented else tr("the practice's own shelf")
+    return held | {"shelf": says if on is None else tr("{shelf}, as of {day}", shelf=says, day=on.isoformat())}
 
 
 def _item(rule: Rule, view: View, use: Reader, shelf: DeviceShelf | None, on: date | None) -> KitItem:

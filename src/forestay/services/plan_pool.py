@@ -19,6 +19,7 @@ from forestay.eye.lens_shelf import LensShelf
 from forestay.eye.situation import Situation
 from forestay.mechanics import fast
 from forestay.plan.context import Practice
+from forestay.plan.device_shelf import DeviceShelf
 from forestay.plan.model import Plan
 from forestay.services.planner import Make, usual_make
 from forestay.text import language, speaking
@@ -36,9 +37,15 @@ class PlanPool:
     """
 
     def __init__(
-        self, processes: int, *, lenses: LensShelf | None = None, practice: Practice | None = None, quicken: bool = True
+        self,
+        processes: int,
+        *,
+        lenses: LensShelf | None = None,
+        practice: Practice | None = None,
+        devices: DeviceShelf | None = None,
+        quicken: bool = True,
     ) -> None:
-        self._given = (lenses, practice, quicken)
+        self._given = (lenses, practice, devices, quicken)
         self._lock = Lock()
         self._workers = [self._worker() for _ in range(processes)]
 
@@ -92,14 +99,14 @@ def _eye(situation: Situation) -> bytes:
     return f"{case.eye.side} {case.person.age_years} {case.person.sex}".encode()
 
 
-def _ready(lenses: LensShelf | None, practice: Practice | None, quicken: bool) -> None:
+def _ready(lenses: LensShelf | None, practice: Practice | None, devices: DeviceShelf | None, quicken: bool) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interruption is for the process that answers
     os.nice(AFTER_ANSWERS)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     if quicken:
         fast.start()
     for quick in (False, True):
-        _makes[quick] = usual_make(quick=quick, lenses=lenses, practice=practice)
+        _makes[quick] = usual_make(quick=quick, lenses=lenses, practice=practice, devices=devices)
 
 
 def _end_with_parent() -> None:

@@ -7,6 +7,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from dataclasses import replace
+from datetime import date, datetime
 from threading import Lock
 from typing import Any
 
@@ -14,6 +15,7 @@ from forestay.eye.lens_shelf import LensShelf
 from forestay.eye.situation import Decisions, Situation
 from forestay.eye.validation import validate
 from forestay.plan.context import Context, Practice
+from forestay.plan.device_shelf import DeviceShelf
 from forestay.plan.flip import Flips, flips
 from forestay.plan.model import Plan
 from forestay.text import language
@@ -47,13 +49,14 @@ class Planner:
         kept: int = PLANS_KEPT,
         lenses: LensShelf | None = None,
         practice: Practice | None = None,
+        devices: DeviceShelf | None = None,
         quick: Make | None = None,
         close: Callable[[], None] = lambda: None,
     ) -> None:
         self.close = close
-        self._make = make or usual_make(lenses=lenses, practice=practice)
-        self._quick = quick or make or usual_make(quick=True, lenses=lenses, practice=practice)
-        self._lenses, self._practice = lenses, practice
+        self._make = make or usual_make(lenses=lenses, practice=practice, devices=devices)
+        self._quick = quick or make or usual_make(quick=True, lenses=lenses, practice=practice, devices=devices)
+        self._lenses, self._practice, self._devices = lenses, practice, devices
         self._flips: OrderedDict[str, Flips] = OrderedDict()
         self._turning = Lock()
         self._kept = kept
@@ -63,7 +66,7 @@ class Planner:
 
     def plan(self, situation: Situation, *, quick: bool = False) -> Plan:
         """The plan for this situation, made once. ``quick``: only what moves with a control (see ``usual_make``)."""
-        whole = f"{language()} {digest(situation)}"
+        whole = f"{language()} {self._day()} {digest(situation)}"
         key = f"{whole} quick"
         with self._lock:
             for name in (whole, key) if quick else (whole,):
@@ -76,6 +79,10 @@ class Planner:
             if waited_for is None:
                 own = self._under_way[name] = Future[Plan]()
         return waited_for.result() if waited_for is not None else self._made(name, own, situation, quick=quick)
+
+    def _day(self) -> str:
+        """The day that a plan is for, where a shelf has things that expire; plans of another day are made anew."""
+        return "" if self._devices is None else today().isoformat()
 
     def _made(self, name: str, own: Future[Plan], situation: Situation, *, quick: bool) -> Plan:
         """Make the plan that others may be waiting for meanwhile; a failure is theirs too."""
@@ -111,8 +118,21 @@ class Planner:
         return self.plan(looked_at(situation, look), quick=quick)
 
 
-def usual_make(*, quick: bool = False, lenses: LensShelf | None = None, practice: Practice | None = None) -> Make:
+def today() -> date:
+    """The day by this machine's clock and zone."""
+    return datetime.now().astimezone().date()
+
+
+def usual_make(
+    *,
+    quick: bool = False,
+    lenses: LensShelf | None = None,
+    practice: Practice | None = None,
+    devices: DeviceShelf | None = None,
+) -> Make:
     """``plan.make`` with the context that ships, read once, the shelf of ``lenses``, and the own figures of ``practice``.
+
+    With a shelf of ``devices`` each plan is held against it as of the day on which it is made.
 
     ``quick`` leaves out what no control under the hand shows: margins of techniques that do not come first, the search
     for supports, the interval of loads that only rank, and what a sign at surgery would change. Every number that it
@@ -121,7 +141,9 @@ def usual_make(*, quick: bool = False, lenses: LensShelf | None = None, practice
     from forestay.plan.make import make
 
     context = replace(usual_context(lenses=lenses, practice=practice), searching=not quick)
-    return lambda situation: make(situation, context)
+    if devices is None:
+        return lambda situation: make(situation, context)
+    return lambda situation: make(situation, replace(context, devices=devices, today=today()))
 
 
 def usual_context(*, lenses: LensShelf | None = None, practice: Practice | None = None) -> Context:

@@ -17,6 +17,7 @@ from weakref import WeakValueDictionary
 from forestay.case.bodies import Body, Kind
 from forestay.eye.lens_shelf import LensShelf, read_lens_shelf
 from forestay.eye.situation import Situation
+from forestay.plan.device_shelf import DeviceShelf
 from forestay.plan.flip import Flips
 from forestay.plan.model import Plan
 from forestay.review.groups import Selection
@@ -209,7 +210,7 @@ def open_desk(
 ) -> Desk:
     """The desk over the store ``db``, the user's own one where None; with ``demo``, the invented cases are kept once.
 
-    The practice's own figures are read once, here. ``lenses``: the practice's shelf of lenses; with ``demo`` and none
+    The practice's own figures and its shelf of devices are read once, here. ``lenses``: the practice's shelf of lenses; with ``demo`` and none
     given, the invented shelf, which says that it is. ``planners``: processes that make the plans; 0 makes them here.
     """
     store = cases.open_store(db)
@@ -218,12 +219,19 @@ def open_desk(
     shelf = demo_shelf() if demo and lenses is None else lenses
     from forestay.services.reviewing import own_practice
 
-    practice = own_practice(store)
+    given: dict[str, Any] = {"lenses": shelf, "practice": own_practice(store), "devices": device_shelf(demo=demo)}
     if planner is None and planners:
-        pool = PlanPool(planners, lenses=shelf, practice=practice)
+        pool = PlanPool(planners, **given)
         pool.warm()
-        planner = Planner(pool.make, quick=pool.quick, close=pool.close, lenses=shelf, practice=practice)
-    return Desk(store, planner or Planner(lenses=shelf, practice=practice), Who(author="desk", device="web"))
+        planner = Planner(pool.make, quick=pool.quick, close=pool.close, **given)
+    return Desk(store, planner or Planner(**given), Who(author="desk", device="web"))
+
+
+def device_shelf(*, demo: bool) -> DeviceShelf | None:
+    """The practice's shelf of devices, drugs and consumables; in the demo the invented one; None where none is kept."""
+    from forestay.services import daylist
+
+    return daylist.demo_shelf() if demo else daylist.own_shelf()
 
 
 def demo_shelf() -> LensShelf:

@@ -223,6 +223,7 @@ class CaseView(View):
     astigmatism: Astigmatism = field(metadata=told("what the incision does to the cornea"))
     steps: tuple[Step, ...] = field(metadata=told("the operation in order"))
     kit: tuple[KitItem, ...] = field(metadata=told("what to have on the trolley"))
+    kit_shelf: str = field(metadata=told("the shelf that the kit was held against, and the day; empty: none is known"))
     doses: tuple[Dose, ...] = field(metadata=told("drugs with preparation and amount"))
     fallbacks: tuple[Fallback, ...] = field(metadata=told("if this, then that"))
     stops: tuple[Stop, ...] = field(metadata=told("what must not be done in this eye"))

@@ -99,6 +99,7 @@ def case_view(
         astigmatism=plan.astigmatism,
         steps=plan.steps,
         kit=tuple(plan.kit["items"]),
+        kit_shelf=plan.kit.get("shelf", ""),
         doses=plan.doses,
         fallbacks=plan.fallbacks,
         stops=plan.stops,
