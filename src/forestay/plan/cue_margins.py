@@ -143,7 +143,7 @@ def _capsulorhexis(offer: Offer) -> Tried:
         cut = tenth_down(min(2 * WIDER_STEPS_MM, float(longest)))
         if cut > 0:
             girth = float(relaxing_cuts.gained_girth_mm(cuts=2, cut_mm=cut))
-            words = tr("two relaxing cuts of {mm:.1f} mm at most so much, and then no ring", mm=cut)
+            words = tr("two relaxing cuts of {mm:.1f} mm, at most, and no ring afterwards", mm=cut)
             gains.append((words, girth / np.pi, None))
     return Tried(
         _shift(tr("capsulorhexis margin"), before, after, _larger_words()),

@@ -60,7 +60,7 @@ def cornea_margin(offer: Offer) -> Margin | None:
         [Change(tr("by {technique} instead", technique=tr(best[1].replace("-", " "))), offer)],
         lambda _: after.centre + best[0],
     )
-    if widen is None or widen.gain < 1:
+    if widen is None or widen.gain < offer.setting.use.number("rank.same_cells_per_mm2"):
         widen = None
     return margin_of(
         "cornea",

@@ -63,8 +63,8 @@ def _seat(offer: Offer, frame: Frame, use: Reader) -> str:
     if hour_distance(at, sits) <= BESIDE_HOURS:
         return ""
     return tr(
-        "The surgeon is noted as sitting {seat} and the incision lies at {at} o'clock: sit there for it, or settle it at"
-        " {sits}, which would leave {left:.2f} D instead of {here:.2f} D (scatter counted).",
+        "The seat is noted as {seat} and the incision lies at {at} o'clock: sit there for it, or settle it at {sits} o'clock,"
+        " which would leave {left:.2f} D instead of {here:.2f} D (scatter counted).",
         seat=tr(seat),
         at=clock_text(frame.hour(at)),
         sits=clock_text(frame.hour(sits)),
