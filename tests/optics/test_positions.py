@@ -181,3 +181,31 @@ def test_a_claw_lens_over_the_pupil_by_its_constant(
         ultrasound=ultrasound,
     )
     assert place.shift_mm == pytest.approx(0.62467 * (a - 118.4), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("a", "powers"),
+    # evidence on lens power 4.3: SRK/T for plano at K 44, lengths 21.0, 23.5, 26.0 and 30.0 mm
+    [
+        (115.0, (23.38, 16.60, 10.36, 1.49)),
+        (115.3, (23.76, 16.86, 10.52, 1.51)),
+        (115.7, (24.30, 17.23, 10.74, 1.54)),
+        (116.7, (25.71, 18.20, 11.33, 1.62)),
+        (117.5, (26.93, 19.03, 11.83, 1.69)),
+        (117.7, (27.25, 19.25, 11.96, 1.71)),
+        (118.4, (28.42, 20.04, 12.43, 1.78)),
+    ],
+)
+def test_the_constants_of_backup_positions(
+    models: dict[str, LensModel], optics: VergenceConstants, a: float, powers: tuple[float, ...]
+) -> None:
+    found = formulas.power_d(
+        model=models["SRK/T"],
+        axial_length_mm=np.array([21.0, 23.5, 26.0, 30.0]),
+        k_d=44.0,
+        chamber_depth_mm=None,
+        constant=AConstant(a),
+        target_d=0.0,
+        vergence_constants=optics,
+    )
+    assert np.asarray(found) == pytest.approx(powers, abs=0.0051)

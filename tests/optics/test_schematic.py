@@ -41,6 +41,31 @@ def test_the_published_gradient_eye() -> None:
     assert found.paraxial_length_mm == pytest.approx(23.95, abs=0.01)
 
 
+BENNETT_RABBETTS = SchematicEye((7.8, 11.0, -6.47515), (1.336, 1.422, 1.336), (3.6, 3.7), corneal_surfaces=1)
+ATCHISON = SchematicEye(
+    (7.77, 6.40, 11.48, -5.90),
+    (1.376, 1.3374, 1.336),
+    (0.55, 3.15),
+    corneal_surfaces=2,
+    gradients=(
+        Gradient(1.44, (1.371, 0.0652778, -0.0226659), -0.0020399),
+        Gradient(2.16, (1.418, 0.0, -0.0100737), -0.0020399),
+    ),
+)
+
+
+@pytest.mark.parametrize(
+    ("other", "power", "length"),
+    # evidence on lens power 2.2: published 60.00 D; the model of 2006 for a refraction of 0 is 23.58 mm long
+    [(BENNETT_RABBETTS, 60.000, 24.086), (ATCHISON, 61.505, 23.572)],
+    ids=["bennett-rabbetts", "atchison"],
+)
+def test_two_more_schematic_eyes(other: SchematicEye, power: float, length: float) -> None:
+    found = schematic.cardinal(other)
+    assert found.power_d == pytest.approx(power, abs=0.01)
+    assert found.paraxial_length_mm == pytest.approx(length, abs=0.001)
+
+
 @pytest.mark.parametrize(
     ("name", "cornea", "lens"), [("gullstrand-exact", 43.053, 19.111), ("le-grand", 42.356, 21.779)]
 )
