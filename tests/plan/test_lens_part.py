@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from forestay.demo import demo_lens_shelf_bytes
+from forestay.errors import InvalidInput
 from forestay.eye.lens_shelf import read_lens_shelf
 from forestay.plan.context import Context
 from forestay.plan.make import make
@@ -107,3 +108,14 @@ def test_no_toric_lens_where_it_may_not_stay_put_and_a_mirrored_eye_says_the_sam
     says = quick(data).astigmatism.toric_says
     assert "gap" in says
     assert quick(mirrored(data)).astigmatism.toric_says == says
+
+
+@pytest.mark.parametrize("articles", [("0952123454321",), ("09521234543213", "09521234543213"), ("x" * 14,)])
+def test_an_article_number_has_fourteen_digits_and_belongs_to_one_model(articles: tuple[str, ...]) -> None:
+    lens = (
+        '[[lens]]\nname = "a{n}"\nkind = "one-piece-soft"\nmaterial = "acrylic-hydrophobic"\noptic_mm = 6.0\n'
+        'constants = [{{ a = 118.6, method = "optical" }}]\narticles = ["{article}"]\n'
+    )
+    file = "".join(lens.format(n=n, article=article) for n, article in enumerate(articles))
+    with pytest.raises(InvalidInput, match="article"):
+        read_lens_shelf(file.encode(), "lenses.toml")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
+from datetime import date
 from html import unescape
 from uuid import uuid4
 
@@ -14,15 +16,18 @@ from forestay.case.fact import content
 from forestay.case.fields import is_field
 from forestay.errors import InvalidInput
 from forestay.exchange.device_code import read_code
-from forestay.plan.model import as_dict
+from forestay.plan.lens_model import LensBox
+from forestay.plan.model import Plan, as_dict
 from forestay.plan.ruleset import ruleset
 from forestay.plan.theatre import check_groups, finding_rules
 from forestay.services.planning import Desk
+from forestay.services.theatre import compare_lens, lens_compared, planned_power
 from tests.web.desk import CASE
 from tests.web.visitor import Visitor
 
 HERE = f"/cases/{CASE}/theatre"
 # GS1 General Specifications write element strings so; 952 is the prefix that GS1 keeps for examples.
+TODAY = date(2026, 3, 2)
 CODE = "(01)09521234543213(17)701231(10)ABC123(21)12345"
 
 
@@ -222,3 +227,56 @@ def test_the_plan_is_kept_byte_for_byte_before_the_first_step_and_only_then(clie
     assert isinstance(kept[0], Planned)
     assert kept[0].plan_bytes == json.dumps(as_dict(plan), ensure_ascii=False, sort_keys=True).encode()
     assert kept[0].engine_version == plan.version["engine"]
+
+
+SHELF_LENS = LensBox("Example soft, one piece", "one-piece-soft", 21.5, -0.1, None, None, 118.6, ("09521234543213",))
+
+
+def _with_box(desk: Desk, box: LensBox) -> Plan:
+    plan = desk.plan(desk.open(CASE).situation, {})
+    rows = tuple(replace(p, box=box, box_is_near=True) if p.position == "bag" else p for p in plan.lens.positions)
+    return replace(plan, lens=replace(plan.lens, positions=rows))
+
+
+@pytest.mark.parametrize(
+    ("model", "code", "articles", "fits"),
+    [
+        ("Example soft, one piece", CODE, ("09521234543213",), True),
+        ("Example soft, one piece", "", ("09521234543213",), True),
+        ("Example soft, one piece", CODE, (), True),
+        ("Example soft, one piece", CODE, ("00000000000017",), False),
+        ("other", "", (), False),
+    ],
+)
+def test_the_model_on_the_box_is_compared_by_name_and_article(
+    desk: Desk, model: str, code: str, articles: tuple[str, ...], fits: bool
+) -> None:
+    plan = _with_box(desk, replace(SHELF_LENS, articles=articles))
+    answer = compare_lens(
+        plan, side="right", case_side="right", position="bag", box_power_d=21.5, model=model, code=code, today=TODAY
+    )
+    assert answer.fits is fits
+    assert [ok for ok, words in answer.lines if words.startswith("Model")] == [fits]
+
+
+def test_a_box_whose_model_was_not_said_is_not_compared(desk: Desk) -> None:
+    plan = _with_box(desk, SHELF_LENS)
+    with pytest.raises(InvalidInput, match="which model") as wrong:
+        compare_lens(
+            plan, side="right", case_side="right", position="bag", box_power_d=21.5, model="", code="", today=TODAY
+        )
+    assert wrong.value.field == "model"
+
+
+def test_the_power_of_the_planned_box_counts(desk: Desk) -> None:
+    plan = _with_box(desk, replace(SHELF_LENS, power_d=23.0))
+    found = planned_power(plan, "bag")
+    assert found is not None
+    assert found[1] == 23.0
+
+
+def test_a_model_that_was_said_stands_first_among_the_devices() -> None:
+    [body] = lens_compared(21.5, read_code(CODE), model="Example soft, one piece", by="nurse", key=uuid4()).values()
+    assert isinstance(body, Done)
+    assert body.devices[0] == "Example soft, one piece"
+    assert any("09521234543213" in device for device in body.devices)

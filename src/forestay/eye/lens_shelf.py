@@ -77,6 +77,13 @@ class ShelfLens(Record):
         ),
     ] = ()
 
+    articles: Annotated[
+        tuple[Annotated[str, Field(pattern=r"^[0-9]{14}$")], ...],
+        Field(
+            strict=False, description="article numbers (GTIN, 14 digits) on the boxes of this model, for the scanner"
+        ),
+    ] = ()
+
     @model_validator(mode="after")
     def _cylinders(self) -> ShelfLens:
         if self.toric is not bool(self.cylinders_d):
@@ -114,6 +121,9 @@ class LensShelf(Record):
         names = [lens.name for lens in self.lens]
         if len(set(names)) < len(names):
             raise ValueError(tr("each model needs a name of its own"))
+        articles = [article for lens in self.lens for article in lens.articles]
+        if len(set(articles)) < len(articles):
+            raise ValueError(tr("an article number belongs to one model"))
         return self
 
 

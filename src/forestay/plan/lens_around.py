@@ -139,6 +139,7 @@ class Boxes:
             in_region=box.in_region,
             boxes=boxes,
             constant_a=box.constant_a,
+            articles=box.lens.articles,
         )
         says = tr(
             "{lens} {power:+.1f} D: {left:+.2f} D expected", lens=told.lens, power=told.power_d, left=told.refraction_d

@@ -28,6 +28,8 @@ class LensBox:
     in_region: float | None
     boxes: int | None
     constant_a: float
+    articles: tuple[str, ...] = ()
+    """Article numbers (GTIN) that boxes of this model bear; empty where the shelf does not name them."""
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from forestay.case.fold import entries
 from forestay.errors import InvalidInput
 from forestay.exchange.device_code import DeviceCode, read_code
 from forestay.eye.validation import validate
+from forestay.plan.lens_model import LensBox
 from forestay.plan.model import LensPosition, Plan, Step, as_dict
 from forestay.plan.theatre import FindingRule, check_groups
 from forestay.services.cases import KeptCase
@@ -25,6 +26,8 @@ from forestay.text import tr
 
 LENS_STEP = "lens"
 SAME_POWER_D = 1e-6
+OTHER_MODEL = "other"
+"""What is said of a box that names none of the planned models."""
 
 
 @dataclass(frozen=True)
@@ -165,22 +168,59 @@ class LensAnswer:
 
 
 def planned_power(plan: Plan, position: str) -> tuple[LensPosition, float] | None:
-    """The position and the power in stock steps that comes nearest to the aim; None where no power was worked out."""
+    """The position and the power planned for it; None where no power was worked out.
+
+    The power of the box on the practice's shelf where one is planned, else the one in stock steps that the plan puts first.
+    """
     found = next((p for p in plan.lens.positions if p.position == position and p.choices), None)
     if found is None:
         return None
+    if found.box is not None and found.box_is_near:
+        return found, found.box.power_d
+    if found.best_power_d is not None:
+        return found, found.best_power_d
     best = min(found.choices, key=lambda c: abs(c["refraction_d"] - plan.lens.target_d))
     return found, best["power_d"]
 
 
+def planned_box(plan: Plan, position: str) -> LensBox | None:
+    """The box of the practice's shelf that is planned for the position; None without a shelf."""
+    return next((p.box for p in plan.lens.positions if p.position == position and p.box_is_near), None)
+
+
+def _model_line(box: LensBox, model: str, scanned: DeviceCode | None) -> tuple[bool, str]:
+    """Whether the box in hand is of the planned model: by its article number where the shelf names it, and by its name."""
+    if model not in (box.lens, OTHER_MODEL):
+        allowed = f"{box.lens}, {OTHER_MODEL}"
+        raise InvalidInput(
+            tr("Say which model the box names; planned is {lens}.", lens=box.lens),
+            field="model",
+            value=model[:60],
+            allowed=allowed,
+        )
+    if model == OTHER_MODEL:
+        return False, tr("Model: another than {lens}, which is planned.", lens=box.lens)
+    if scanned is not None and scanned.gtin and box.articles and scanned.gtin not in box.articles:
+        return False, tr(
+            "Model: article {article} on the box is none of {lens}, which is planned.",
+            article=scanned.gtin,
+            lens=box.lens,
+        )
+    return True, tr("Model: {lens}, as planned.", lens=box.lens)
+
+
 def compare_lens(
-    plan: Plan, *, side: str, position: str, box_power_d: float, code: str, today: date, case_side: str
+    plan: Plan, *, side: str, position: str, box_power_d: float, model: str, code: str, today: date, case_side: str
 ) -> LensAnswer:
-    """Side, power and expiry of the box in hand against the plan."""
+    """Side, model, power and expiry of the box in hand against the plan. ``model``: as read from the box."""
+    scanned = read_code(code) if code.strip() else None
     lines: list[tuple[bool, str]] = []
     same = side == case_side
     lines.append((same, tr("Side: {said} said, {case} in this case.", said=tr(side), case=tr(case_side))))
     planned = planned_power(plan, position)
+    box = planned_box(plan, position)
+    if box is not None:
+        lines.append(_model_line(box, model, scanned))
     if planned is None:
         lines.append((False, tr("Power: the plan has none for this position; compare with the original measurement.")))
     else:
@@ -196,18 +236,19 @@ def compare_lens(
                 ),
             )
         )
-    scanned = read_code(code) if code.strip() else None
     if scanned is not None and scanned.expires is not None:
         good = scanned.expires >= today
         lines.append((good, tr("Expiry: {date}.", date=scanned.expires.isoformat())))
     return LensAnswer(all(ok for ok, _ in lines), tuple(lines), scanned)
 
 
-def lens_compared(box_power_d: float, code: DeviceCode | None, *, by: str, key: UUID) -> dict[UUID, Body]:
-    """The fact that the box in hand was compared and fits."""
-    devices = []
+def lens_compared(
+    box_power_d: float, code: DeviceCode | None, *, model: str = "", by: str, key: UUID
+) -> dict[UUID, Body]:
+    """The fact that the box in hand was compared and fits; its model, where that was said, stands first."""
+    devices = [model] if model else []
     if code is not None:
         named = [("article", code.gtin), ("serial", code.serial), ("lot", code.lot)]
-        devices = [f"{name} {value}" for name, value in named if value]
+        devices += [f"{name} {value}" for name, value in named if value]
     body = {"step": LENS_CHECK, "by": by, "sizes": {"box_power_d": box_power_d}, "devices": devices}
     return {key: validate(Done, body)}

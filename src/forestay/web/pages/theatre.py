@@ -137,12 +137,13 @@ def _compared(renderer: Renderer, request: Request, desk: Desk, case_id: str, fo
             side=one_of("side", form.get("side", ""), ("left", "right")),
             position=one_of("position", form.get("position", ""), [p.position for p in plan.lens.positions]),
             box_power_d=power,
+            model=form.get("model", ""),
             code=form.get("code", ""),
             today=datetime.now(UTC).astimezone().date(),
             case_side=opened.situation.case.eye.side,
         )
         if answer.fits:
-            facts = theatre.lens_compared(power, answer.code, by=BY, key=form_key(form))
+            facts = theatre.lens_compared(power, answer.code, model=form.get("model", ""), by=BY, key=form_key(form))
             desk_for(request, desk).keep(case_id, facts, based_on=head_of(form))
     except ForestayError as wrong:
         view = lens_check_view(opened, plan, form=form, failure=wrong.message)

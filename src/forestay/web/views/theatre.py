@@ -114,6 +114,12 @@ class LensCheckView(View):
         metadata=told("positions of the lens with the power planned for each")
     )
     position: str = field(metadata=told("the position meant"))
+    models: tuple[tuple[str, str], ...] = field(
+        metadata=told(
+            "what the box may be named: the models of the shelf that are planned, or another; empty without a shelf"
+        )
+    )
+    model: str = field(metadata=told("the model as read from the box"))
     power: str = field(metadata=told("power as typed from the box"))
     side: str = field(metadata=told("side as said aloud"))
     code: str = field(metadata=told("the code as scanned"))

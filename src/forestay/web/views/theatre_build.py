@@ -13,7 +13,7 @@ from forestay.plan.compare import Changes
 from forestay.plan.model import Cue, Plan, Step
 from forestay.plan.theatre import FindingRule, check_groups, finding_rules, rule_for_cue
 from forestay.services.cases import KeptCase
-from forestay.services.theatre import Stand, planned_power, ticked_checks
+from forestay.services.theatre import OTHER_MODEL, Stand, planned_power, ticked_checks
 from forestay.text import tr
 from forestay.web.views.case import ChangeRow, ChangesView
 from forestay.web.views.case_build import band, case_label
@@ -183,6 +183,8 @@ def lens_check_view(
         planned = planned_power(plan, p.position)
         words = tr("{label}: {power:+.2f} D planned", label=p.label, power=planned[1]) if planned else p.label
         positions.append((p.position, words))
+    named = dict.fromkeys(p.box.lens for p in plan.lens.positions if p.box is not None and p.box_is_near)
+    models = tuple((name, name) for name in named)
     usual = plan.measures.lens_position if plan.measures else ""
     verdict = (tr("It matches.") if fits else tr("It does not match. Do not open the box.")) if lines else ""
     return LensCheckView(
@@ -191,6 +193,8 @@ def lens_check_view(
         band=band(opened),
         positions=tuple(positions),
         position=form.get("position", usual),
+        models=(*models, (OTHER_MODEL, tr("another model"))) if models else (),
+        model=form.get("model", ""),
         power=form.get("power", ""),
         side=form.get("side", ""),
         code=form.get("code", ""),
