@@ -188,11 +188,12 @@ export async function startDevice(): Promise<void> {
   await onCase();
   if (!document.querySelector("main.device")) return;
   show("#device-cannot", !able());
-  if (new URLSearchParams(window.location.search).has("leaving")) {
+  const asked = new URLSearchParams(window.location.search);
+  if (asked.has("leaving") || asked.has("needs")) {
     const alert = document.querySelector("#alert");
     const line = document.createElement("p");
     line.className = "alert";
-    line.textContent = words("leaving");
+    line.textContent = words(asked.has("leaving") ? "leaving" : "needsNetwork");
     alert?.replaceChildren(line);
   }
   await fill();

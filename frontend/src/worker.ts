@@ -18,7 +18,7 @@ interface Scope {
 }
 const scope = self as unknown as Scope;
 
-const PAGE_MS = 10_000;
+const PAGE_MS = 15_000;
 const SEND_MS = 20_000;
 const SEE_OTHER = 303;
 const ACCEPTED = 202;
@@ -35,7 +35,7 @@ scope.addEventListener("fetch", (event) => {
   else if (request.method === "GET" && request.mode === "navigate") event.respondWith(page(request, url));
   else if (request.method === "POST" && !request.headers.has("X-Forestay-Entered-At")) {
     if (KEEPABLE.test(url.pathname)) event.respondWith(post(request, url));
-    else if (request.mode === "navigate") event.respondWith(fetch(request).catch(() => Response.redirect("/device", SEE_OTHER)));
+    else if (request.mode === "navigate") event.respondWith(fetch(request).catch(() => Response.redirect("/device?needs=network", SEE_OTHER)));
   }
 });
 
@@ -57,7 +57,7 @@ async function page(request: Request, url: URL): Promise<Response> {
   } catch (gone) {
     const copy = kept ? await copyOf(url, name) : await shellOf(url);
     if (copy) return copy;
-    if (url.pathname !== "/device" && (await caches.match("/device", { cacheName: SHELL }))) return Response.redirect("/device", SEE_OTHER);
+    if (url.pathname !== "/device" && (await caches.match("/device", { cacheName: SHELL }))) return Response.redirect("/device?needs=network", SEE_OTHER);
     throw gone;
   }
 }
@@ -145,7 +145,7 @@ async function keepEntry(request: Request, url: URL): Promise<Response> {
 
 function wordsOf(address: string, form: URLSearchParams): string {
   const what = address.split("/").slice(3).join(" ");
-  const told = ["step", "found", "check", "choice", "reason", "why"].flatMap((name) => form.getAll(name)).filter((text) => text !== "");
+  const told = ["step", "found", "check", "choice", "reason", "why"].flatMap((name) => form.getAll(name)).filter((text) => text !== "").map((text) => text.replace(/^(cue|rule) /, ""));
   return [what, ...told].join(" · ");
 }
 

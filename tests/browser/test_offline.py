@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import threading
 from collections.abc import Iterator
 from typing import Any
@@ -9,11 +10,16 @@ from typing import Any
 import pytest
 import uvicorn
 from playwright.sync_api import Browser, BrowserContext, Page, expect
+from pwdlib import PasswordHash
+from pwdlib.hashers.argon2 import Argon2Hasher
 
-from forestay.services.cases import Who
+from forestay.demo import demo_bytes
+from forestay.services.accounts import Accounts
+from forestay.services.cases import INVENTED, Who, import_case
 from forestay.services.planner import Planner
-from forestay.services.planning import Desk, keep_demo
-from forestay.store.memory import MemoryFactStore
+from forestay.services.planning import Desk
+from forestay.store.accounts import Account
+from forestay.store.sql import SqlFactStore
 from forestay.web.app import create_app
 from forestay.web.serve import HOST, Server, listen
 from forestay.web.settings import Settings
@@ -23,6 +29,7 @@ from tests.web.desk import CASE, answering_plan
 pytestmark = pytest.mark.browser
 HERE = f"/cases/{CASE}"
 PLANNED_MS = 60_000
+PASSWORD = "an invented sentence"  # noqa: S105 - of this test
 GRADE = "#row-lens-grade"
 SEND_AGAIN = """async () => {
   const db = await new Promise((done) => { const asked = indexedDB.open("forestay", 1); asked.onsuccess = () => done(asked.result); });
@@ -36,13 +43,31 @@ SEND_AGAIN = """async () => {
 
 
 @pytest.fixture(scope="module")
-def clinic_url() -> Iterator[str]:
+def store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[SqlFactStore]:
+    """A record of its own with one case."""
+    store = SqlFactStore(f"sqlite:///{tmp_path_factory.mktemp('offline')}/cases.sqlite")
+    import_case(store, demo_bytes(CASE), name=f"{CASE}.toml", author=INVENTED)
+    yield store
+    store.close()
+
+
+@pytest.fixture(scope="module")
+def accounts(store: SqlFactStore) -> Accounts:
+    """Two surgeons who sign in."""
+    made = Accounts(store, hasher=PasswordHash((Argon2Hasher(1, 8, 1),)))
+    for name in ("ada", "bo"):
+        hashed = made._hasher.hash(PASSWORD)
+        made.rows.add(Account(f"u-{name}", name, name, ("surgeon",), hashed, None, None, True), at=made._now())
+    return made
+
+
+@pytest.fixture(scope="module")
+def clinic_url(store: SqlFactStore, accounts: Accounts) -> Iterator[str]:
     """A server of its own, with a quick invented plan that answers to findings."""
-    store = MemoryFactStore()
-    keep_demo(store)
-    desk = Desk(store, Planner(answering_plan), Who(author="desk", device="web"))
+    desk = Desk(store, Planner(answering_plan), Who("desk", "web"))
+    settings = Settings(desk, accounts=accounts)
     with listen(0) as opened:
-        server = Server(uvicorn.Config(create_app(Settings(desk)), log_level="warning", access_log=False))
+        server = Server(uvicorn.Config(create_app(settings), log_level="warning", access_log=False))
         running = threading.Thread(target=server.run, kwargs={"sockets": [opened]})
         running.start()
         yield f"http://{HOST}:{opened.getsockname()[1]}"
@@ -63,8 +88,19 @@ def tablet(browser: Browser, clinic_url: str) -> Iterator[BrowserContext]:
 def clinic(browser: Browser, clinic_url: str) -> Iterator[Page]:
     """A page on another device."""
     context = browser.new_context(base_url=clinic_url)
-    yield context.new_page()
+    page = context.new_page()
+    sign_in(page, "bo")
+    yield page
     context.close()
+
+
+def sign_in(page: Page, name: str) -> None:
+    """Somebody signs in."""
+    page.goto("/sign-in")
+    page.locator('input[name="login"]').fill(name)
+    page.locator('input[name="password"]').fill(PASSWORD)
+    page.locator('input[name="password"]').press("Enter")
+    expect(page).not_to_have_url(re.compile("sign-in"))
 
 
 def facts(page: Page) -> list[dict[str, Any]]:
@@ -76,6 +112,7 @@ def facts(page: Page) -> list[dict[str, Any]]:
 def kept_on(tablet: BrowserContext) -> Page:
     """The case, kept on the tablet by its button."""
     page = tablet.new_page()
+    sign_in(page, "ada")
     page.goto(HERE)
     page.get_by_role("button", name="Keep on this device").click()
     expect(page.locator("#keep-said")).to_contain_text("Kept on this device at", timeout=2 * PLANNED_MS)
@@ -83,7 +120,7 @@ def kept_on(tablet: BrowserContext) -> Page:
 
 
 def test_theatre_goes_on_without_network_and_all_is_sent_once_in_order(
-    tablet: BrowserContext, clinic: Page, axe: str
+    tablet: BrowserContext, clinic: Page, accounts: Accounts, axe: str
 ) -> None:
     mine = kept_on(tablet)
     before = facts(clinic)
@@ -139,7 +176,19 @@ def test_theatre_goes_on_without_network_and_all_is_sent_once_in_order(
     assert [one["header"]["id"] for one in facts(clinic)[len(before) + 1 :]] == ids
     assert violations(mine, axe) == []
 
-    # The device forgets.
-    mine.locator("#forget").click()
-    expect(mine.locator("#forget-warning")).to_contain_text("forgotten all")
+    # The session ends meanwhile: what waits is sent after signing in again. Signing out forgets all.
+    tablet.set_offline(True)
+    mine.goto(f"{HERE}/theatre")
+    mine.locator('[data-press="next"]').click()
+    expect(mine.locator("#net")).to_contain_text("1 entry waits")
+    accounts.rows.end(at=accounts._now(), account_id="u-ada")
+    tablet.set_offline(False)
+    mine.goto("/sign-in")
+    expect(mine.locator("#net")).to_contain_text("1 entry waits on this device. Sign in to send them.")
+    sign_in(mine, "ada")
+    expect(mine.locator("#net")).to_contain_text("1 entry was sent.")
+    mine.goto("/account")
+    mine.locator('form[action="/sign-out"] button').click()
+    expect(mine).to_have_url(re.compile("/sign-in"))
     assert mine.evaluate("caches.keys()") == []
+    assert mine.evaluate("navigator.serviceWorker.getRegistrations().then((all) => all.length)") == 0

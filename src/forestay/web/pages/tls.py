@@ -54,5 +54,7 @@ def _picture(address: str) -> Markup:
     import segno
 
     drawn = io.BytesIO()
-    segno.make(address, error="m").save(drawn, kind="svg", scale=5, xmldecl=False, svgns=True, title=address)
+    segno.make(address, error="m").save(
+        drawn, kind="svg", scale=5, xmldecl=False, svgns=True, title=address, light="#fff"
+    )
     return Markup(drawn.getvalue().decode())  # noqa: S704 - our own drawing of our own address
