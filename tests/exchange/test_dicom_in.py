@@ -323,3 +323,11 @@ def test_every_plain_syntax_is_read_alike(syntax: str) -> None:
     made.OphthalmicAxialMeasurementsLeftEyeSequence.is_undefined_length = True
     made.OphthalmicAxialMeasurementsLeftEyeSequence[0].is_undefined_length_sequence_item = True
     assert read_dicom(written(made)) == read_dicom(SOUND[0])
+
+
+@pytest.mark.parametrize(("age", "years"), [("074Y", 74), ("898M", 74), ("999W", 19)])
+def test_an_age_in_months_or_weeks_is_legal_and_read(age: str, years: float) -> None:
+    """PS3.5 table 6.2-1: an age string is three digits and D, W, M or Y."""
+    from forestay.exchange.dicom_in import read_dicom
+
+    assert read_dicom(written(axial(PatientAge=age)))[0].age_years == years

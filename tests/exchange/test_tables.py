@@ -13,8 +13,8 @@ from forestay.case.fold import fold
 from forestay.errors import ConflictingFact, ForestayError, InvalidInput, MissingInput, UnreadableFile
 from forestay.exchange.table_mapping import Mapping, fields, kind_of, read_mapping
 from forestay.exchange.units import allowed_units, converter, logmar_of_snellen
-from forestay.services.cases import import_case
-from forestay.services.tables import TableLook, import_table, look_at_table
+from forestay.services.cases import export_case, import_case
+from forestay.services.tables import TableLook, import_table, is_own_table, look_at_table, own_mapping
 from forestay.store.memory import MemoryFactStore
 from tests.case.strategies import fact, length
 from tests.exchange.table_examples import MAPPING, ROWS, as_csv, as_excel, as_parquet
@@ -217,3 +217,15 @@ def test_the_store_takes_facts_of_several_cases_together_or_none() -> None:
     with pytest.raises(ConflictingFact):
         store.append_all({"M-1": [fact(length(25), 3)], "M-2": [forged]})
     assert [len(store.facts(c)) for c in store.cases()] == [1, 1]
+
+
+def test_a_table_that_an_export_wrote_comes_back_without_a_mapping() -> None:
+    store, _ = done()
+    data = export_case(store, "T-1", "table")
+    assert is_own_table(data, "t.csv")
+    assert not is_own_table(as_csv(), "t.csv")
+    there = MemoryFactStore()
+    look = import_table(there, data, "t.csv", own_mapping(data, "t.csv"))
+    assert look.count("new") == 1
+    assert fold(there.facts("T-1")).case == fold(store.facts("T-1")).case
+    assert export_case(there, "T-1", "table") == data

@@ -29,14 +29,14 @@ def export(
         str | None, typer.Argument(metavar="CASE-ID", help="The case, as `forestay import` named it.")
     ] = None,
     *,
-    form: Annotated[str, typer.Option("--as", help="Form of the export: facts, fhir, dicom.")] = "facts",
+    form: Annotated[str, typer.Option("--as", help="Form of the export: facts, fhir, dicom, table.")] = "facts",
     everything: Annotated[bool, typer.Option("--all", help="All cases with attachments, in one ZIP file.")] = False,
     deidentified: Annotated[
         bool, typer.Option("--deidentified", help="Without what points to a person, for registries and teaching.")
     ] = False,
     db: Db = None,
 ) -> None:
-    """Write a kept case, or all, to standard output: facts as lines of JSON, a FHIR bundle, DICOM objects, a ZIP file."""
+    """Write a kept case, or all, to standard output: facts as lines of JSON, FHIR, DICOM, a table, a ZIP file."""
     from forestay.services.cases import open_store
 
     with closing(open_store(db)) as store:
@@ -88,10 +88,11 @@ def import_(
     from forestay.case.case_file import load
     from forestay.exchange.practice_file import looks_like_practice
     from forestay.services.cases import import_case, open_store
+    from forestay.services.tables import is_own_table
     from forestay.text import tr
 
     data, name = load(file)
-    if mapping is not None:
+    if mapping is not None or is_own_table(data, name):
         _table(data, name, mapping, preview=preview, as_json=as_json, db=db)
         return
     if looks_like_practice(data):
@@ -119,15 +120,15 @@ def _practice(data: bytes, name: str, *, as_json: bool, db: str | None) -> None:
     typer.echo(json.dumps(told) if as_json else tr("{cases} cases: {new} new facts, {facts} in all.", **told))
 
 
-def _table(data: bytes, name: str, mapping: Path, *, preview: bool, as_json: bool, db: str | None) -> None:
+def _table(data: bytes, name: str, mapping: Path | None, *, preview: bool, as_json: bool, db: str | None) -> None:
     """A table, looked at or kept; one with a row that cannot be keeps nothing."""
     from forestay.cli.reading import bytes_of, print_json
     from forestay.exchange.table_mapping import read_mapping
     from forestay.services.cases import open_store
-    from forestay.services.tables import STATES, import_table, look_at_table
+    from forestay.services.tables import STATES, import_table, look_at_table, own_mapping
     from forestay.text import tr
 
-    read = read_mapping(*bytes_of(mapping, "--mapping"))
+    read = own_mapping(data, name) if mapping is None else read_mapping(*bytes_of(mapping, "--mapping"))
     with closing(open_store(db)) as store:
         look = (look_at_table if preview else import_table)(store, data, name, read)
     counts = {state: look.count(state) for state in STATES}

@@ -22,6 +22,8 @@ from forestay.exchange.dicom_sight import read_acuity, read_refraction
 from forestay.text import tr
 
 DAYS_OF_YEAR = 365.25
+PER_YEAR = {"Y": 1, "M": 12, "W": DAYS_OF_YEAR / 7, "D": DAYS_OF_YEAR}
+"""Years, months, weeks and days are all legal for an age (PS3.5 table 6.2-1, AS)."""
 SIDES = {"right": "R", "left": "L"}
 SEQUENCES = {
     terms.AXIAL: "OphthalmicAxialMeasurements{}EyeSequence",
@@ -150,9 +152,9 @@ def _moment(whole: Part) -> datetime:
 
 def _age(whole: Part, moment: datetime) -> float | None:
     """Whole years at the time of the measurement, where the object gives an age or a date of birth."""
-    stated = re.fullmatch(r"(\d{3})Y", str(whole.data.get("PatientAge", "")))
+    stated = re.fullmatch(r"(\d{3})([YMWD])", str(whole.data.get("PatientAge", "")))
     if stated:
-        return float(stated[1])
+        return float(int(int(stated[1]) / PER_YEAR[stated[2]]))
     try:
         born = datetime.strptime(str(whole.data.get("PatientBirthDate", "")), "%Y%m%d").replace(tzinfo=UTC)
     except ValueError:

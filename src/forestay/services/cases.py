@@ -289,5 +289,11 @@ def _fhir(store: FactStore, case_id: str) -> bytes:
     return write_fhir(case_id, store.links(case_id))
 
 
-FORMS = {"facts": export_facts, "dicom": _dicom, "fhir": _fhir}
+def _one_line(store: FactStore, case_id: str) -> bytes:
+    from forestay.services.table_out import export_table
+
+    return export_table(store, case_id)
+
+
+FORMS = {"facts": export_facts, "dicom": _dicom, "fhir": _fhir, "table": _one_line}
 """Name of a form to what writes it."""

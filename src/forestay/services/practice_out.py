@@ -6,16 +6,10 @@ with the SHA-256 of each part). The whole export also holds the attachments; who
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
-import json
-from collections.abc import Iterable, Sequence
-from typing import Any
+from collections.abc import Iterable
 
-from forestay.case.fact import Fact
-from forestay.case.fields import PATHS
-from forestay.case.fold import entries, fold
+from forestay.case.fold import fold
 from forestay.case.lines import read
 from forestay.errors import ForestayError, InvalidInput
 from forestay.exchange.deidentify import Bared, bared, protected
@@ -24,26 +18,17 @@ from forestay.exchange.practice_file import CASES, TABLE, read_parts, write_part
 from forestay.services.attachments import attached, content
 from forestay.services.cases import export_case
 from forestay.services.objects_out import export_dicom
+from forestay.services.table_out import write_table
 from forestay.store.interface import FactStore
 from forestay.store.memory import MemoryFactStore
 from forestay.store.sql import SqlFactStore
 from forestay.text import tr
 
-SEEN_COLUMNS = (
-    "day",
-    "acuity_logmar",
-    "acuity",
-    "acuity_type",
-    "refraction_d",
-    "pressure_mmhg",
-    "endothelial_count_per_mm2",
-)
-
 
 def export_practice(store: FactStore) -> bytes:
     """All cases with their chains, lossless, and the attachments."""
     parts = {f"{CASES}{case}{SUFFIX}": export_facts(store, case) for case in store.cases()}
-    parts[TABLE] = _table((case, store.facts(case)) for case in store.cases())
+    parts[TABLE] = write_table((case, store.facts(case)) for case in store.cases())
     if isinstance(store, SqlFactStore):
         for case in store.cases():
             for one in attached(store, case):
@@ -67,7 +52,7 @@ def export_deidentified(store: FactStore, secret: bytes | None = None) -> bytes:
     ordered = sorted(told.cases, key=lambda one: one.case_id)  # the order of arrival is not told
     kept = kept_apart(ordered)
     parts = {f"{CASES}{one.case_id}{SUFFIX}": export_facts(kept, one.case_id) for one in ordered}
-    parts[TABLE] = _table((one.case_id, list(one.facts)) for one in ordered)
+    parts[TABLE] = write_table((one.case_id, list(one.facts)) for one in ordered)
     how = {
         "kind": "de-identified",
         "method": METHOD,
@@ -110,49 +95,6 @@ def secret_of(store: FactStore) -> bytes:
     if not isinstance(store, SqlFactStore):
         raise InvalidInput(tr("This record is not kept in a database."), field="db")
     return hashlib.sha256(store.database.keyring.sign("deidentification").signature).digest()
-
-
-def _table(cases: Iterable[tuple[str, Sequence[Fact]]]) -> bytes:
-    """One line a case: every field as it stands, what happened, what was last seen."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(
-        ["case", *PATHS, "technique_decided", "steps", "events", *(f"seen.{name}" for name in SEEN_COLUMNS)]
-    )
-    for case, facts in cases:
-        writer.writerow([_cell(value) for value in _line(case, facts)])
-    return out.getvalue().encode()
-
-
-def _line(case: str, facts: Sequence[Fact]) -> list[Any]:
-    try:
-        situation = fold(facts)
-    except ForestayError:
-        return [case]
-    told = situation.case.model_dump(mode="json")
-    fields = [told[path.partition(".")[0]].get(path.partition(".")[2]) for path in PATHS]
-    seen: dict[str, Any] = {}
-    for entry in entries(facts):
-        if entry.stands and entry.body.KIND == "seen":
-            seen |= entry.body.model_dump(mode="json", exclude_none=True)
-    progress = situation.progress
-    last = [seen.get(name) for name in SEEN_COLUMNS]
-    return [case, *fields, situation.decisions.technique, list(progress.done), list(progress.happened), *last]
-
-
-def _cell(value: Any) -> Any:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float) and value.is_integer():
-        return int(value)
-    if isinstance(value, list):
-        return "|".join(str(_cell(one)) for one in value)
-    if isinstance(value, dict):
-        return json.dumps(value, sort_keys=True)
-    text = str(value)
-    return f"'{text}" if isinstance(value, str) and text.startswith(("=", "+", "-", "@")) else value
 
 
 def import_practice(store: FactStore, data: bytes, name: str) -> list[Imported]:

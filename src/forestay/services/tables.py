@@ -21,9 +21,11 @@ from forestay.case.from_file import GROUPS
 from forestay.case.jsontext import canonical
 from forestay.errors import ForestayError, InvalidInput, MissingInput
 from forestay.exchange.table_file import Table, read_table
-from forestay.exchange.table_mapping import Mapping
+from forestay.exchange.table_mapping import Mapping, fields, kind_of, mapping_of
 from forestay.exchange.table_rows import Row, columns_left, missing_columns, read_rows
+from forestay.exchange.units import allowed_units
 from forestay.eye.validation import validate
+from forestay.services.cases import TABLES
 from forestay.store.interface import FactStore
 from forestay.text import tr
 
@@ -32,6 +34,7 @@ AUTHOR = "table"
 MOST_TOLD = 20
 State = Literal["new", "added", "unchanged", "refused"]
 STATES: tuple[State, ...] = ("new", "added", "unchanged", "refused")
+CASE = "case"
 NEEDED = ("eye.side", "person.age_years")
 _KIND = {path: kind for _, kind, paths in GROUPS for path in paths}
 
@@ -188,3 +191,27 @@ def _facts(row: Row, author: str) -> list[Fact]:
         for kind, body in groups
         if body.get("values", body)
     ]
+
+
+def is_own_table(data: bytes, name: str) -> bool:
+    """Whether the headings are names of fields, as an export writes them: such a table needs no mapping."""
+    if not name.lower().endswith(TABLES):
+        return False
+    try:
+        headings = set(read_table(data, name).headings)
+    except ForestayError:
+        return False
+    return {CASE, *NEEDED} <= headings
+
+
+def own_mapping(data: bytes, name: str) -> Mapping:
+    """The mapping of a table that an export wrote: each heading is its field, in the field's own unit."""
+    headings = read_table(data, name).headings
+    known = [h for h in headings if h in fields() and kind_of(h) != "table" and not h.startswith("seen.")]
+    columns = {h: {"field": h} | ({"unit": own_unit(h)} if own_unit(h) else {}) for h in known}
+    return mapping_of({"case": CASE, "columns": columns})
+
+
+def own_unit(path: str) -> str:
+    """The unit that a field is kept in, as a mapping names it; empty where it has none."""
+    return allowed_units(path)[0] if kind_of(path) == "number" and allowed_units(path) else ""

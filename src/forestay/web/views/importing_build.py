@@ -12,7 +12,7 @@ from forestay.exchange.table_file import Table as _Read
 from forestay.exchange.table_file import plain, read_table
 from forestay.exchange.table_mapping import Mapping, fields, kind_of, mapping_of
 from forestay.exchange.units import allowed_units
-from forestay.services.tables import TableLook
+from forestay.services.tables import TableLook, own_unit
 from forestay.text import tr
 from forestay.web.views.importing import ColumnLine, RowLine
 from forestay.web.views.shell import told
@@ -40,7 +40,7 @@ class Table:
 
 
 def column_lines(table: Table, given: Fields[str, str]) -> tuple[ColumnLine, ...]:
-    """Each column with what was chosen for it; a heading that is a field's own name is that field."""
+    """Each column with what was chosen for it; a heading that is a field's own name is that field, in its own unit."""
     known = set(fields())
     return tuple(
         ColumnLine(
@@ -48,7 +48,7 @@ def column_lines(table: Table, given: Fields[str, str]) -> tuple[ColumnLine, ...
             heading=heading,
             examples=table.examples[n],
             role=given.get(f"role-{n}", heading if heading in known or heading in (CASE, DATE) else ""),
-            unit=given.get(f"unit-{n}", ""),
+            unit=given.get(f"unit-{n}", own_unit(heading) if heading in known else ""),
             words=given.get(f"words-{n}", ""),
         )
         for n, heading in enumerate(table.headings)
