@@ -42,7 +42,7 @@ lock: ## pin the dependencies again (needs uv)
 	uv pip compile --quiet --universal --generate-hashes --no-emit-index-url --no-header --python-version 3.11 \
 		--extra dev --extra docs pyproject.toml -o requirements-dev.lock
 	uv pip compile --quiet --universal --generate-hashes --no-emit-index-url --no-header --python-version 3.11 \
-		--extra postgres --extra oidc --extra encrypted --extra exchange --extra scale \
+		--extra postgres --extra oidc --extra encrypted --extra exchange --extra scale --extra fast \
 		--no-annotate -c requirements-dev.lock pyproject.toml -o requirements.lock
 
 clean: ## remove what make has made here

@@ -98,7 +98,7 @@ def test_both_locks_agree() -> None:
     assert {name: versions for name, versions in pins("requirements.lock").items() if every.get(name) != versions} == {}
 
 
-INSTALLED = ("postgres", "oidc", "encrypted", "exchange", "scale")
+INSTALLED = ("postgres", "oidc", "encrypted", "exchange", "scale", "fast")
 """Extras that `make start` installs too, so that every command of the README works."""
 
 

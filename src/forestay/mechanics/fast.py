@@ -18,6 +18,8 @@ from forestay.mechanics.fast_compile import available
 from forestay.mechanics.loop import LoopState
 from forestay.mechanics.zonule import Floats
 
+__all__ = ["available", "in_use", "minimise", "part", "start", "stop"]
+
 _started: dict[str, ModuleType] = {}
 
 

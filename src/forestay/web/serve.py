@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import atexit
 import errno
 import io
 import os
 import secrets
 import socket
+import subprocess
+import sys
 import threading
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from subprocess import DEVNULL
 from typing import Protocol
 
 import uvicorn
@@ -170,8 +174,25 @@ def _name(reach: Reach) -> str:
     return socket.gethostname() if reach.host in EVERYWHERE else reach.host
 
 
+COMPILE = """
+import os
+from forestay.mechanics import fast
+from forestay.optics import ray_fast
+getattr(os, "nice", int)(10)
+fast.start()
+ray_fast.start()
+"""
+"""What a process of its own does: about a minute the first time, and at a low rank, so that nobody waits for a page."""
+
+
 def _quicken() -> None:
-    """Compile what can be compiled, one after the other."""
+    """Compile what can be compiled, in a process of its own that keeps the machine code; then take it up here."""
+    if fast.available():
+        with suppress(OSError):
+            apart = subprocess.Popen([sys.executable, "-P", "-c", COMPILE], stdout=DEVNULL, stderr=DEVNULL)  # noqa: S603
+            atexit.register(apart.terminate)
+            apart.wait()
+            atexit.unregister(apart.terminate)
     fast.start()
     ray_fast.start()
 
