@@ -51,7 +51,9 @@ async function keepCase(name: string): Promise<void> {
       }
     };
     await Promise.all(Array.from({ length: AT_ONCE }, work));
-    for (const old of await shell.keys()) {
+    // Copies of other cases may still need the parts of an older version.
+    const alone = (await keptCases()).every((one) => one.case === name);
+    for (const old of alone ? await shell.keys() : []) {
       const path = new URL(old.url).pathname;
       if (path !== "/device" && !index.assets.includes(path)) await shell.delete(old);
     }

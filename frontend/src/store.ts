@@ -61,13 +61,22 @@ export async function entries(): Promise<Entry[]> {
   return (await database()).getAll("outbox");
 }
 
-// Keep an entry; one with the same identity is kept already.
+// Keep an entry; the same one sent again is kept already. Another one from the same page, before it came anew, gets an
+// identity of its own.
 export async function add(entry: Entry): Promise<void> {
   const db = await database();
   const change = db.transaction("outbox", "readwrite");
-  const there = await change.store.index("key").getKey(entry.key);
-  if (there === undefined) await change.store.add(entry);
+  const there = await change.store.index("key").get(entry.key);
+  if (!there) await change.store.add(entry);
+  else if (there.body !== entry.body || there.address !== entry.address) await change.store.add(renamed(entry));
   await change.done;
+}
+
+function renamed(entry: Entry): Entry {
+  const key = crypto.randomUUID();
+  const form = new URLSearchParams(entry.body);
+  form.set("key", key);
+  return { ...entry, key, body: form.toString() };
 }
 
 export async function change(entry: Entry): Promise<void> {

@@ -99,6 +99,9 @@ def test_findings_sent_again_and_taken_back_by_their_entry_leave_nothing_behind(
     for _ in range(2):
         assert client.post(f"{HERE}/theatre/found", data=form, headers=ENTERED).json()["kept"] is True
     assert desk.open(CASE).situation.progress.happened == ("vitreous-in-chamber",)
+    # Another finding under the same identity is no repeat, and is not taken for one.
+    other = client.post(f"{HERE}/theatre/found", data={**form, "found": "rule capsule-open"}, headers=ENTERED)
+    assert (other.status_code, other.json()["error"]["field"]) == (422, "found")
     back = {"key": str(uuid4()), "based_on": head, "fact": key}
     for _ in range(2):
         assert client.post(f"{HERE}/theatre/back", data=back, headers=ENTERED).json()["kept"] is True

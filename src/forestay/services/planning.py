@@ -15,6 +15,8 @@ from uuid import UUID
 from weakref import WeakValueDictionary
 
 from forestay.case.bodies import Body, Kind
+from forestay.case.chain import facts_of
+from forestay.case.fact import content
 from forestay.eye.lens_shelf import LensShelf, read_lens_shelf
 from forestay.eye.situation import Situation
 from forestay.plan.device_shelf import DeviceShelf
@@ -177,6 +179,11 @@ class Desk:
         asked = tuple(ids)
         known = {link.header.id for link in self._store.standing(case_id, asked, "").known}
         return tuple(one for one in asked if one in known)
+
+    def kept_bodies(self, case_id: str, ids: Iterable[UUID]) -> dict[UUID, Body]:
+        """What is kept in this case under these identities."""
+        known = facts_of(self._store.standing(case_id, tuple(ids), "").known)
+        return {fact.header.id: content(fact) for fact in known}
 
     def chain_head(self, case_id: str, at: int | None = None) -> str:
         """The head of the chain of a case, as a signature names it; ``at``: as it was after so many facts."""

@@ -129,6 +129,18 @@ def found(
     return bodies
 
 
+def same(kept: Mapping[UUID, Body], told: Mapping[UUID, Body]) -> bool:
+    """Whether what is kept is the finding that is told again. A field may be missing: it was known to be worse by then."""
+    for mark, body in kept.items():
+        other = told.get(mark)
+        if isinstance(body, Found) and isinstance(other, Found):
+            if not body.values.items() <= other.values.items():
+                return False
+        elif body != other:
+            return False
+    return bool(kept)
+
+
 def marks(key: UUID) -> tuple[UUID, ...]:
     """The identities under which a finding of this key is kept."""
     return uuid5(key, "happened"), uuid5(key, "found")

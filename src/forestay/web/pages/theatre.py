@@ -12,7 +12,7 @@ from fastapi import APIRouter, Request, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
-from forestay.errors import ForestayError
+from forestay.errors import ForestayError, InvalidInput
 from forestay.plan.compare import compare
 from forestay.services import theatre
 from forestay.services.actor import Forbidden
@@ -60,14 +60,18 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
         form = (await sent_form(request)).texts
         name = form.get("found", "")[:LONGEST_WORDS]
         key = form_key(form)
-        if desk.kept(case_id, theatre.marks(key)):
-            return _back(case_id, found=name)  # sent again: it is kept already
         step = _step(desk, case_id, form.get("step", ""))
         rule, see = finding(name)
         answer = None
         if rule is not None and rule.ask and form.get(f"answer {name}", "").strip():
             answer = value_of(specs()[rule.ask], form[f"answer {name}"])
         opened = desk.open(case_id)
+        there = desk.kept_bodies(case_id, theatre.marks(key))
+        if there:
+            if theatre.same(there, theatre.found(rule, see, step, answer, {}, key=key)):
+                return _back(case_id, step=step, found=name)  # sent again: it is kept already
+            words = tr("This page has kept another finding already; it comes anew, then press again.")
+            raise InvalidInput(words, field="found", value=name[:40])
         known = {"signs.phacodonesis": opened.situation.case.signs.phacodonesis}
         facts = theatre.found(rule, see, step, answer, known, key=key)
         await run_in_threadpool(desk_for(request, desk).keep, case_id, facts, based_on=head_of(form))
