@@ -218,7 +218,8 @@ def _lens(offer: Offer) -> Tried:
         gains.append((tr("a tension ring, behind a whole rim"), gained, here("tension-ring")))
     sulcus = asked - use.number("act.sulcus_support_hours")
     gains.append((tr("three-piece lens in the sulcus"), sulcus, here("three-piece-lens")))
-    gains.append((tr("a lens fixed without the bag, or none today"), asked, None))
+    if not any(gain > WORTH_TOLERANCE for _, gain, _ in gains):  # the ladder of no support goes on from there
+        gains.append((tr("a lens fixed without the bag, or none today"), asked, None))
     return Tried((), _told(gains, tr("clock hours"), 0), tr("healthy clock hours that the place of the lens asks"))
 
 
