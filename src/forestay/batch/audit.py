@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from forestay.errors import InvalidInput
 from forestay.evidence import Reader
+from forestay.review.groups import kept_apart
 from forestay.statistics import funnel, proportion
 from forestay.text import tr
 
@@ -105,8 +106,12 @@ def audit(files: Sequence[Path], use: Reader) -> Audit:
         groups=groups,
         years=tuple(
             Year(int(year), int(size), int(hit), told)
-            for year, size, hit, told in zip(years.tolist(), *by_year[:3].tolist(), strict=True)
-            if size >= fewest
+            for (year, size, hit, told), show in zip(
+                zip(years.tolist(), *by_year[:3].tolist(), strict=True),
+                kept_apart(by_year[0].astype(int).tolist(), fewest=fewest, smallest=fewest),
+                strict=True,
+            )
+            if show
         ),
         withheld=withheld,
     )
@@ -149,7 +154,7 @@ def _groups(
     outer = funnel.limits(n=np.round(size), target=float(target), level=outer_level)
     rate = events / size
     outside = (rate < outer.low) | (rate > outer.high)
-    shown = np.flatnonzero(n >= fewest).tolist()
+    shown = np.flatnonzero(kept_apart(n.astype(int).tolist(), fewest=fewest, smallest=fewest)).tolist()
     found = tuple(
         Group(
             surgeon=str(surgeons[i]),

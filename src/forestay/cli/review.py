@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from contextlib import closing
 from datetime import date
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from forestay.cli.exchange import Db
-from forestay.cli.reading import print_json
+from forestay.cli.reading import bytes_of, print_json
 from forestay.errors import InvalidInput
 from forestay.text import tr
 
@@ -30,6 +31,10 @@ def review(
     invented: Annotated[
         bool, typer.Option("--invented", help="Look at an invented practice; nothing is kept.")
     ] = False,
+    peers: Annotated[
+        Path | None,
+        typer.Option("--peers", metavar="FILE", help="Figures of peers (CSV: name, operations, events, expected)."),
+    ] = None,
     db: Db = None,
 ) -> None:
     """Review what the stored cases teach: outcome against plan, complications, own constants, signals.
@@ -39,15 +44,17 @@ def review(
     from forestay.report.review_text import readable
     from forestay.review.groups import Selection
     from forestay.review.make import as_dict
+    from forestay.review.peers import peers_from_table
     from forestay.services.cases import open_store
     from forestay.services.reviewing import look_back
 
     selection = Selection(_day(since, "--since"), _day(until, "--until"), surgeon, technique, lens)
+    others = peers_from_table(*bytes_of(peers, "--peers")) if peers is not None else ()
     if invented:
-        found, _ = look_back(None, selection)
+        found, _ = look_back(None, selection, peers=others)
     else:
         with closing(open_store(db)) as store:
-            found, _ = look_back(store, selection)
+            found, _ = look_back(store, selection, peers=others)
     if as_json:
         print_json(as_dict(found))
     else:

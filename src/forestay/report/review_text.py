@@ -12,6 +12,7 @@ from forestay.report.review_words import (
     sums_sentence,
 )
 from forestay.review.make import Review
+from forestay.review.peers import PeerFunnel
 from forestay.text import tr
 
 
@@ -47,6 +48,7 @@ def readable(found: Review) -> str:
             tr("Told against come"),
             [*(chance_line(score) for score in found.told.chances), *(span_line(score) for score in found.told.spans)],
         ),
+        (tr("Among peers"), [peers_line(found.peers)] if found.peers else []),
         (tr("Trainees"), [learner_line(one) for one in found.learners]),
         (tr("Between ruptures"), [spacing_sentence(found.spacing)] if found.spacing else []),
     ]
@@ -54,3 +56,19 @@ def readable(found: Review) -> str:
         if said:
             lines += ["", title, *(f"  {line}" for line in said)]
     return "\n".join(lines)
+
+
+def peers_line(peers: PeerFunnel) -> str:
+    """Own ruptures among those of peers, in one line."""
+    own = peers.points[-1]
+    line = tr(
+        "{events} of {n} ({rate:.2%}); outer limits {low:.2%} to {high:.2%} about {pooled:.2%}: {place}",
+        events=own.events,
+        n=own.n,
+        rate=own.rate,
+        low=own.outer[0],
+        high=own.outer[1],
+        pooled=peers.pooled,
+        place=tr("outside") if own.outside else tr("inside"),
+    )
+    return line + (tr("; limits widened, as the units differ by more than chance") if peers.tau else "")

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from forestay.evidence import Reader
-from forestay.review.groups import grouped
+from forestay.evidence import Reader, Row
+from forestay.review.groups import grouped, kept_apart
 from forestay.review.outcome import Outcome
 from forestay.statistics import calibration, cusum, funnel, proportion, rare, shrinkage
 
@@ -159,8 +159,13 @@ def _count(name: str, outcomes: Sequence[Outcome], use: Reader) -> Count:
         ratio=seen / expected if expected and seen is not None else None,
         own_rate=shrunk.mean if shrunk else None,
         own_weight=shrunk.own_weight if shrunk else None,
-        benchmarks=tuple((f"{row.meaning} ({row.population})", float(str(row.value))) for row in rows),
+        benchmarks=tuple((published_words(row), float(str(row.value))) for row in rows),
     )
+
+
+def published_words(row: Row) -> str:
+    """What a published figure is, of whom, and where it stands."""
+    return f"{row.meaning} ({row.population}; {row.source.citation})"
 
 
 def told_cases(name: str, outcomes: Sequence[Outcome]) -> list[Outcome]:
@@ -232,8 +237,10 @@ def points(name: str, outcomes: Sequence[Outcome], use: Reader) -> tuple[Point, 
     target = sum(map(happened, outcomes)) / len(outcomes)
     inner_level, outer_level = use.numbers("audit.funnel_levels")
     found = []
-    for surgeon, cases in groups.items():
-        if len(cases) < fewest:
+    sizes = [len(cases) for cases in groups.values()]
+    shown = kept_apart(sizes, fewest=fewest, smallest=use.number("audit.smallest_group"))
+    for (surgeon, cases), show in zip(groups.items(), shown, strict=True):
+        if not show:
             continue
         n, events = len(cases), sum(map(happened, cases))
         inner = funnel.limits(n=n, target=target, level=inner_level)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -44,3 +44,20 @@ def grouped(outcomes: Iterable[Outcome], key: Callable[[Outcome], str | None]) -
         if name is not None:
             groups.setdefault(name, []).append(outcome)
     return dict(sorted(groups.items(), key=lambda item: (-len(item[1]), item[0])))
+
+
+def kept_apart(sizes: Sequence[int], *, fewest: float, smallest: float) -> list[bool]:
+    """Which groups may be shown beside their sum: those of ``fewest`` cases or more.
+
+    Where the others together are fewer than ``smallest``, the sum less what is shown would give them away; then the
+    smallest group of those that might be shown is left out too.
+
+    >>> kept_apart([90, 60, 3], fewest=50, smallest=5), kept_apart([90, 60, 3, 2], fewest=50, smallest=5)
+    ([True, False, False], [True, True, False, False])
+    """
+    shown = [size >= fewest for size in sizes]
+    hidden = sum(size for size, show in zip(sizes, shown, strict=True) if not show)
+    if 0 < hidden < smallest and any(shown):
+        least = min((size, i) for i, (size, show) in enumerate(zip(sizes, shown, strict=True)) if show)[1]
+        shown[least] = False
+    return shown

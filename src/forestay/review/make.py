@@ -10,6 +10,7 @@ from typing import Any
 from forestay.evidence import Reader
 from forestay.review import complications as counted
 from forestay.review import incision, quality, told, trainees
+from forestay.review import peers as others
 from forestay.review import refraction as eyes
 from forestay.review import signals as stops
 from forestay.review.groups import Selection, grouped, selected
@@ -26,7 +27,7 @@ class Review:
     first: date | None
     last: date | None
     follow_up: quality.FollowUp
-    mix: dict[str, tuple[int, int]]
+    mix: dict[str, tuple[int | None, int]]
     refraction: tuple[eyes.Stratum, ...]
     constants: tuple[eyes.OwnConstant, ...]
     incisions: tuple[incision.OwnIncision, ...]
@@ -36,6 +37,7 @@ class Review:
     scored: counted.Scored | None
     funnel: tuple[counted.Point, ...]
     funnel_lines: tuple[counted.Limits, ...]
+    peers: others.PeerFunnel | None
     told: told.ToldScores
     learners: tuple[trainees.Learner, ...]
     acuity: tuple[quality.Acuity, ...]
@@ -54,7 +56,9 @@ class Review:
     doubts: tuple[dict[str, str], ...]
 
 
-def review(outcomes: Iterable[Outcome], use: Reader, selection: Selection | None = None) -> Review:
+def review(
+    outcomes: Iterable[Outcome], use: Reader, selection: Selection | None = None, peers: Sequence[others.Peer] = ()
+) -> Review:
     """The review of the cases of a selection.
 
     A selection smaller than the smallest group shows nothing but its number. Signals are looked for in it all the same,
@@ -70,10 +74,16 @@ def review(outcomes: Iterable[Outcome], use: Reader, selection: Selection | None
             n=len(chosen),
             fewest=fewest,
         )
-    return _review(chosen, shown, withheld, use)
+    return _review(chosen, shown, withheld, use, peers)
 
 
-def _review(chosen: Sequence[Outcome], shown: Sequence[Outcome], withheld: str | None, use: Reader) -> Review:
+def _review(
+    chosen: Sequence[Outcome],
+    shown: Sequence[Outcome],
+    withheld: str | None,
+    use: Reader,
+    peers: Sequence[others.Peer],
+) -> Review:
     follow = quality.follow_up(chosen, use)
     found = {
         "refraction": eyes.strata(shown, use),
@@ -85,6 +95,7 @@ def _review(chosen: Sequence[Outcome], shown: Sequence[Outcome], withheld: str |
         "scored": counted.scored("rupture", shown, use),
         "funnel": counted.points("rupture", shown, use),
         "funnel_lines": counted.funnel_lines("rupture", shown, use),
+        "peers": others.peer_funnel(peers, shown, use),
         "told": told.scores(shown, use),
         "learners": trainees.learners(shown, use),
         "acuity": quality.acuity(shown, use),
@@ -100,7 +111,7 @@ def _review(chosen: Sequence[Outcome], shown: Sequence[Outcome], withheld: str |
         first=chosen[0].operated_on if chosen else None,
         last=chosen[-1].operated_on if chosen else None,
         follow_up=follow,
-        mix=quality.mix(shown),
+        mix=quality.mix(shown, use),
         techniques=_large_enough(shown, lambda o: o.technique, use),
         surgeons=_large_enough(shown, lambda o: o.surgeon, use),
         lenses=_large_enough(shown, lambda o: o.lens_model, use),

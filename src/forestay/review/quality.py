@@ -87,6 +87,8 @@ def acuity(outcomes: Sequence[Outcome], use: Reader) -> tuple[Acuity, ...]:
     eyes = [o for o in outcomes if o.acuity_day is not None and o.acuity_day >= late]
     found = []
     for kind, group in grouped(eyes, lambda o: o.acuity_type).items():
+        if len(group) < use.number("audit.smallest_group"):
+            continue
         bands = [_band(o, good, poor) for o in group]
         found.append(
             Acuity(
@@ -174,10 +176,15 @@ def cells(outcomes: Sequence[Outcome], use: Reader) -> tuple[Cells, ...]:
     return tuple(found)
 
 
-def mix(outcomes: Sequence[Outcome]) -> dict[str, tuple[int, int]]:
-    """Case-mix: how many have each sign, of how many in whom it was recorded."""
+def mix(outcomes: Sequence[Outcome], use: Reader) -> dict[str, tuple[int | None, int]]:
+    """Case-mix: how many have each sign, of how many in whom it was recorded; None for a few, whom it might give away."""
+    fewest = use.number("audit.smallest_group")
     names = dict.fromkeys(name for o in outcomes for name in o.mix)
-    return {
-        name: (sum(bool(o.mix.get(name)) for o in outcomes), sum(o.mix.get(name) is not None for o in outcomes))
-        for name in names
-    }
+    found: dict[str, tuple[int | None, int]] = {}
+    for name in names:
+        present = sum(bool(o.mix.get(name)) for o in outcomes)
+        known = sum(o.mix.get(name) is not None for o in outcomes)
+        if known >= fewest:
+            few = 0 < present < fewest or 0 < known - present < fewest
+            found[name] = (None if few else present, known)
+    return found

@@ -10,6 +10,7 @@ import numpy as np
 from forestay.calc.personal_constant import personal_constant_calculation
 from forestay.errors import ForestayError
 from forestay.evidence import Reader
+from forestay.review.complications import published_words
 from forestay.review.groups import grouped
 from forestay.review.outcome import Outcome
 from forestay.statistics import calibration, shrinkage
@@ -86,7 +87,7 @@ def _stratum(name: str, eyes: list[Outcome], use: Reader) -> Stratum:
         coverage = calibration.interval_coverage(low=-NORMAL_95 * sd, high=NORMAL_95 * sd, observed=error)
     half_width = NORMAL_95 * (found.sd or 0.0) / len(eyes) ** 0.5
     rows = [use.row(key) for key in STANDARDS] if name == "bag" else []
-    standards = tuple((f"{row.meaning} ({row.population})", float(str(row.value))) for row in rows)
+    standards = tuple((published_words(row), float(str(row.value))) for row in rows)
     return Stratum(name, found, len(eyes), half_width, coverage, standards, _bins(errors))
 
 

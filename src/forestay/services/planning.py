@@ -5,7 +5,7 @@ A *look* is a decision that is tried and not kept: the plan is made with it, and
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -24,6 +24,7 @@ from forestay.plan.flip import Flips
 from forestay.plan.model import Plan
 from forestay.review.groups import Selection
 from forestay.review.make import Review
+from forestay.review.peers import Peer
 from forestay.services import actor, cases, entry
 from forestay.services.cases import KeptCase, Who
 from forestay.services.entry import FieldState
@@ -205,11 +206,13 @@ class Desk:
         """Open a new case."""
         entry.open_case(self._store, case_id, side=side, age_years=age_years, key=key, who=self._who)
 
-    def review(self, selection: Selection, *, invented: bool = False) -> tuple[Review, dict[str, tuple[str, ...]]]:
+    def review(
+        self, selection: Selection, *, invented: bool = False, peers: Sequence[Peer] = ()
+    ) -> tuple[Review, dict[str, tuple[str, ...]]]:
         """What the cases of a selection teach, and what there is to choose from; or those of an invented practice."""
         from forestay.services.reviewing import look_back
 
-        return look_back(None if invented else self._store, selection)
+        return look_back(None if invented else self._store, selection, peers=peers)
 
 
 def open_desk(

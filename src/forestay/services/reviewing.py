@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from forestay.evidence import EvidenceSet, default_evidence
 from forestay.plan.context import Practice
@@ -10,6 +10,7 @@ from forestay.review.groups import Selection, grouped
 from forestay.review.invented import Truth, outcomes
 from forestay.review.make import Review, review
 from forestay.review.outcome import Outcome, outcome_of
+from forestay.review.peers import Peer
 from forestay.review.practice import practice_of
 from forestay.store.interface import FactStore
 
@@ -31,7 +32,11 @@ def invented_practice() -> list[Outcome]:
 
 
 def look_back(
-    store: FactStore | None, selection: Selection | None = None, evidence: EvidenceSet | None = None
+    store: FactStore | None,
+    selection: Selection | None = None,
+    evidence: EvidenceSet | None = None,
+    *,
+    peers: Sequence[Peer] = (),
 ) -> tuple[Review, dict[str, tuple[str, ...]]]:
     """The review of a selection of the cases kept in ``store``, and what there is to choose from.
 
@@ -43,7 +48,7 @@ def look_back(
         "technique": tuple(grouped(every, lambda o: o.technique)),
         "lens": tuple(grouped(every, lambda o: o.lens_model)),
     }
-    return review(every, (evidence or default_evidence()).reader(), selection), offered
+    return review(every, (evidence or default_evidence()).reader(), selection, peers), offered
 
 
 def own_practice(store: FactStore) -> Practice:

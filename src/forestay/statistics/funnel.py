@@ -69,3 +69,35 @@ def dispersion(*, events: ArrayLike, n: ArrayLike, winsorised: float) -> Dispers
     count = z.size
     tau2 = (count * phi - (count - 1)) / (weight.sum() - (weight**2).sum() / weight.sum())
     return Dispersion(pooled, z, phi, float(max(0.0, tau2)))
+
+
+def widened(*, n: ArrayLike, target: float, level: float, tau2: float) -> Interval:
+    """Limits that allow for a spread between series: target ± z √(target (1 − target) / n + ``tau2``), within 0 to 1.
+
+    With ``tau2`` 0, the exact limits of :func:`limits`; never narrower than those. ``n``: cases, scalar or array;
+    ``target``, ``level`` [share, 0 to 1]; ``tau2`` [share squared].
+
+    >>> ends = widened(n=400, target=0.05, level=0.95, tau2=0.0001)
+    >>> round(float(ends.low), 4), round(float(ends.high), 4)
+    (0.0209, 0.0791)
+    """
+    from scipy.special import ndtri
+
+    plain = limits(n=n, target=target, level=level)
+    if tau2 <= 0:
+        return plain
+    half = ndtri((1 + level) / 2) * np.sqrt(target * (1 - target) / np.asarray(n, float) + tau2)
+    return Interval(
+        np.minimum(plain.low, np.clip(target - half, 0, 1)), np.maximum(plain.high, np.clip(target + half, 0, 1))
+    )
+
+
+def chance_squares(*, count: int, level: float) -> float:
+    """Sum of squared distances that ``count`` series on one common rate stay below in a share ``level`` of the time.
+
+    >>> round(chance_squares(count=8, level=0.95), 3)
+    14.067
+    """
+    from scipy.stats import chi2
+
+    return float(chi2.ppf(level, count - 1))

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date
 
 from fastapi import APIRouter, Request, Response
+from starlette.concurrency import run_in_threadpool
 
-from forestay.errors import InvalidInput
+from forestay.errors import ForestayError, InvalidInput
 from forestay.review.groups import Selection
+from forestay.review.peers import Peer, peers_from_table
 from forestay.services.planning import Desk, caution
 from forestay.text import tr
+from forestay.web.pages.entry import sent_form
 from forestay.web.render import Renderer
 from forestay.web.views.review import Chooser, ReviewView
 from forestay.web.views.review_build import blocks, signal_lines
 from forestay.web.views.shell import shell
+
+EXAMPLE = "name,operations,events\n"
+"""Head of the table of peers, to begin with."""
 
 
 def router(desk: Desk, renderer: Renderer) -> APIRouter:
@@ -22,14 +29,24 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
 
     @routes.get("/review")
     def review(request: Request) -> Response:
-        asked = {key: value.strip()[:80] for key, value in request.query_params.items() if value.strip()}
+        return _shown(request, dict(request.query_params), "")
+
+    @routes.post("/review")
+    async def among_peers(request: Request) -> Response:
+        form = (await sent_form(request)).texts
+        return await run_in_threadpool(_shown, request, form, form.get("peers", ""))
+
+    def _shown(request: Request, given: Mapping[str, str], table: str) -> Response:
+        asked = {key: value.strip()[:80] for key, value in given.items() if value.strip() and key != "peers"}
         problem, selection = "", Selection()
+        peers: tuple[Peer, ...] = ()
         try:
             selection = _selection(asked)
-        except InvalidInput as wrong:
+            peers = peers_from_table(table.encode()) if table.strip() else ()
+        except ForestayError as wrong:
             problem = wrong.message
         invented = asked.get("practice") == "invented"
-        found, offered = desk.review(selection, invented=invented)
+        found, offered = desk.review(selection, invented=invented, peers=peers)
         view = ReviewView(
             shell=shell(tr("Review"), "/review"),
             says=found.says,
@@ -47,6 +64,7 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
             sources=tuple(f"{s['citation']} ({s['standing']})" for s in found.sources),
             doubts=tuple(d["message"] for d in found.doubts),
             problem=problem,
+            peers=table or EXAMPLE,
             caution=caution(),
         )
         return renderer.page(request, "review.html", view, status=422 if problem else 200)

@@ -60,5 +60,6 @@ class ReviewView(View):
     blocks: tuple[Block, ...] = field(metadata=told("the subjects"))
     sources: tuple[str, ...] = field(metadata=told("where settings and comparisons come from"))
     doubts: tuple[str, ...] = field(metadata=told("what rests on memory or choice"))
+    peers: str = field(metadata=told("table of peers as it was typed, or its head"))
     problem: str = field(metadata=told("what was wrong with the selection; empty if nothing"))
     caution: str = field(metadata=told("the standing caution"))

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from forestay.draw.charts import draw_balance, draw_calibration, draw_errors, draw_funnel, draw_sums
+from forestay.draw.charts import draw_balance, draw_calibration, draw_funnel, draw_sums
 from forestay.draw.palette import SCREEN
 from forestay.report import review_words as say
 from forestay.review.make import Review
 from forestay.text import tr
 from forestay.web.views.review import Block, SignalLine, Table
 from forestay.web.views.review_learning import learning_blocks
+from forestay.web.views.review_rates import complications_block, peers_block, refraction_block, within_block
 
 SHOWN_CASES = 12
 """Cases of a signal that are named; the rest are counted."""
@@ -30,13 +31,15 @@ def _block(key: str, title: str, says: str, svg: str, table: Table) -> Block:
 def blocks(found: Review) -> tuple[Block, ...]:
     """All subjects that have something to say, in the order of their weight for the next patient."""
     makers = (
-        _complications,
+        complications_block,
         _sums,
         _balance,
         _funnel,
+        peers_block,
         _scored,
         _spacing,
-        _refraction,
+        refraction_block,
+        within_block,
         _constants,
         _incisions,
         _acuity,
@@ -48,39 +51,6 @@ def blocks(found: Review) -> tuple[Block, ...]:
     )
     made = tuple(block for maker in makers for block in [maker(found)] if block is not None)
     return (*made[:-1], *learning_blocks(found), *made[-1:])
-
-
-def _complications(found: Review) -> Block | None:
-    if not found.complications:
-        return None
-    rows = []
-    for c in found.complications:
-        compared = "; ".join(f"{rate:.2%} {meaning}" for meaning, rate in c.benchmarks)
-        rows.append(
-            (
-                say.named(c.name),
-                tr("{events} of {n}", events=c.events, n=c.n),
-                f"{c.rate:.2%}",
-                tr("{low:.2%} to {high:.2%}", low=c.exact[0], high=c.exact[1]),
-                "" if c.expected is None else f"{c.expected:.1f}",
-                "" if c.own_rate is None or c.own_weight is None else f"{c.own_rate:.2%} ({c.own_weight:.0%})",
-                compared,
-            )
-        )
-    head = (
-        tr("what happened"),
-        tr("cases"),
-        tr("rate"),
-        tr("exact 95 % interval"),
-        tr("expected"),
-        tr("rate to plan with (own weight)"),
-        tr("published, to compare"),
-    )
-    says = tr(
-        "Counted by the audit's definition first, then part by part; parts overlap and are never added. Published rates "
-        "come from practices with few eyes like these."
-    )
-    return _block("complications", tr("Complications"), says, "", Table(head, tuple(rows)))
 
 
 def _sums(found: Review) -> Block | None:
@@ -159,44 +129,6 @@ def _spacing(found: Review) -> Block | None:
     rows = ((tr("cases before each of the last ruptures"), gaps), (tr("cases since"), str(found.spacing.since_last)))
     says = say.spacing_sentence(found.spacing)
     return _block("spacing", tr("Between ruptures"), says, "", Table((tr("what"), tr("value")), rows))
-
-
-def _refraction(found: Review) -> Block | None:
-    if not any(s.n for s in found.refraction):
-        return None
-    rows = []
-    for s in found.refraction:
-        if s.errors is None:
-            rows.append((say.named(s.name), str(s.n), tr("too few to show"), "", "", "", ""))
-            continue
-        e = s.errors
-        rows.append(
-            (
-                say.named(s.name),
-                str(s.n),
-                f"{e.mean:+.2f} ± {s.half_width_d or 0:.2f} D",
-                f"{e.sd or 0:.2f} D",
-                f"{e.within[0]:.0%}",
-                f"{e.within[1]:.0%}",
-                "" if s.coverage is None else f"{s.coverage:.0%}",
-            )
-        )
-    head = (
-        tr("eyes"),
-        tr("number"),
-        tr("mean error"),
-        tr("SD"),
-        tr("within 0.5 D"),
-        tr("within 1 D"),
-        tr("told 95 % interval held"),
-    )
-    says = tr("Achieved less predicted spherical equivalent.")
-    compared = "; ".join(f"{share:.1%} {meaning}" for s in found.refraction for meaning, share in s.benchmarks)
-    if compared:
-        says += " " + tr("Published, to compare with the first row only: {compared}.", compared=compared)
-    first = next((s for s in found.refraction if s.bins), None)
-    drawing = draw_errors(first, palette=SCREEN, sentence=say.stratum_line(first)) if first else ""
-    return _block("refraction", tr("Refraction against plan"), says, drawing, Table(head, tuple(rows)))
 
 
 def _constants(found: Review) -> Block | None:
@@ -355,11 +287,16 @@ def _steps(found: Review) -> Block | None:
 def _mix(found: Review) -> Block | None:
     if not found.mix:
         return None
-    rows = tuple((say.named(name), str(yes), str(known)) for name, (yes, known) in found.mix.items())
+    rows = tuple(
+        (say.named(name), tr("few") if yes is None else str(yes), str(known))
+        for name, (yes, known) in found.mix.items()
+    )
     return _block(
         "mix",
         tr("Case-mix"),
-        tr("How difficult these eyes are; rates mean little without it."),
+        tr(
+            "How difficult these eyes are; rates mean little without it. Where a few would stand out, no number is shown."
+        ),
         "",
         Table((tr("sign"), tr("present"), tr("of eyes recorded")), rows),
     )
