@@ -146,6 +146,8 @@ def test_visits_come_in_beside_a_case_that_is_kept() -> None:
     [
         ("case = ", UnreadableFile),
         ('case = "N"', MissingInput),
+        ('case = "N"\ndate_format = "%m.%m.%Y"\n[columns.A]\nfield = "eye.side"', InvalidInput),
+        ('case = "N"\ndate_format = "%Q"\n[columns.A]\nfield = "eye.side"', InvalidInput),
         ('case = "N"\n[columns.A]\nfield = "biometry.axial_length_mm"', InvalidInput),
         ('case = "N"\n[columns.A]\nfield = "biometry.axial_length_mm"\nunit = "inch"', InvalidInput),
         ('case = "N"\n[columns.A]\nfield = "biometry.length"\nunit = "mm"', InvalidInput),

@@ -15,8 +15,10 @@ words = { OD = "right", OS = "left" }
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping as Table
+from datetime import UTC, datetime
 from typing import Any, Literal
 
 from pydantic import Field, model_validator
@@ -31,6 +33,7 @@ from forestay.text import tr
 
 SEEN_FIELDS = tuple(f"seen.{name}" for name in Seen.model_fields)
 MOST_COLUMNS = 300
+ANY_DAY = datetime(2026, 3, 1, tzinfo=UTC)
 
 
 class Column(Record):
@@ -80,6 +83,22 @@ class Mapping(Record):
     encoding: Literal["utf-8", "latin-1", "cp1252", "utf-16"] = "utf-8"
     sheet: str | None = None
     columns: dict[str, Column] = Field(min_length=1, max_length=MOST_COLUMNS)
+
+    @model_validator(mode="after")
+    def _dates_can_be_read(self) -> Mapping:
+        """A part of a date that stands twice in the format fails in the reader of dates, not as a value."""
+        form = self.date_format
+        try:
+            if form is not None:
+                datetime.strptime(ANY_DAY.strftime(form), form)  # noqa: DTZ007 - only whether it can be read
+        except (ValueError, re.error):
+            raise InvalidInput(
+                tr("The format of dates {value!r} cannot be read.", value=str(form)[:40]),
+                field="date_format",
+                value=str(form)[:40],
+                allowed="%d.%m.%Y",
+            ) from None
+        return self
 
     @model_validator(mode="after")
     def _each_field_once(self) -> Mapping:
