@@ -92,7 +92,7 @@ class SupportOutput(Record):
     summary="Which support for a weak zonule, where and before which step: by centring, reserve and the neighbours' load",
     formula="every kind at its places and moments through the bag model; order: held, nothing overloaded, how many rows "
     "beat it, sum of its places in the three measures",
-    valid="compares within one eye; the loads of the steps are shares of the first puncture, mostly assumed",
+    valid="compares within one eye, rings as closed ones; the loads of the steps are shares of the first puncture, mostly assumed",
     input=SupportInput,
     output=SupportOutput,
     example={
