@@ -200,3 +200,13 @@ def test_facts_of_an_earlier_session_of_the_same_person_are_accepted_after_signi
     assert told["disagreements"] == [
         {"field": "biometry.axial_length_mm", "values": ["23.71 mm", "23.1 mm", "23.2 mm"]}
     ]
+
+
+def test_a_fact_of_a_case_that_lacks_its_person_is_acknowledged_beside_another_device(client: Visitor) -> None:
+    for device, length_mm in (("d1", 23.1), ("d2", 23.4)):
+        body = Measured(values={"biometry.axial_length_mm": length_mm})
+        fact = new_fact(body, case="no-person-yet", author="a1", device=device, device_sequence=1)
+        sent = {"facts": [{"header": fact.header.as_dict(), "body": fact.body.decode()}]}
+        answer = client.post("/api/cases/no-person-yet/facts", json=sent)
+        assert answer.status_code == 200, answer.text
+    assert answer.json()["head"] == 2

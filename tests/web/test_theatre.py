@@ -110,6 +110,18 @@ def test_a_gap_and_a_pupil_are_kept_with_their_figures(client: Visitor, desk: De
     assert refused.status_code == 422
 
 
+def test_a_finding_is_taken_back_with_all_that_it_set(client: Visitor, desk: Desk) -> None:
+    before = desk.open(CASE).situation
+    step = desk.plan(before, {}).steps[1].key
+    answered = {"answer rule gap": "10-11"}
+    client.post(f"{HERE}/found", data=sent(desk, step=step, found="rule gap", **answered))
+    opened = desk.open(CASE)
+    event = next(fact for fact in opened.facts if isinstance(content(fact), Happened))
+    assert opened.situation.case.signs != before.case.signs
+    client.post(f"{HERE}/back", data=sent(desk, fact=str(event.header.id)))
+    assert desk.open(CASE).situation.case.signs == before.case.signs
+
+
 def test_a_finding_never_weakens_what_is_known(client: Visitor, desk: Desk) -> None:
     desk.record_seen(CASE, {"signs.phacodonesis": "at-rest"}, key=uuid4())
     step = desk.plan(desk.open(CASE).situation, {}).steps[1].key

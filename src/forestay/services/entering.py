@@ -10,13 +10,15 @@ from forestay.case.bodies import Kind
 from forestay.case.chain import Link
 from forestay.case.fact import Fact, Header
 from forestay.case.fold import fold
-from forestay.errors import InvalidInput, NotFound
+from forestay.errors import ForestayError, InvalidInput, NotFound
 from forestay.eye.validation import validate
 from forestay.record import Record
 from forestay.store.interface import FactStore
 from forestay.text import tr
 
 MOST_AT_ONCE = 500
+LOOKED_THROUGH = 1000
+"""Facts of a case up to which it is looked through for disputes after each fact."""
 SERVER_KEYS = ("received_at", "server_sequence")
 
 
@@ -105,13 +107,22 @@ def by_others(store: FactStore, case_id: str, after: int, head: int, *, author: 
 def disagreements(
     store: FactStore, case_id: str, sent: Any, kept: list[Acknowledged]
 ) -> tuple[int, list[dict[str, Any]]]:
-    """The end of the case, and what is in dispute, where others kept something that these facts had not seen."""
+    """The end of the case, and what is in dispute, where others kept something that these facts had not seen.
+
+    The facts are kept already: nothing here refuses them any more. A case that lacks what every case needs has no dispute
+    yet, and one of very many facts is not looked through for each of them.
+    """
     facts = validate(Sent, sent).facts
     head = store.head(case_id)
+    if head > LOOKED_THROUGH:
+        return head, []
     seen = min(int(one.header.get("based_on", 0)) for one in facts)
     devices = {one.header.get("device") for one in facts}
     between = store.links_at(case_id, range(seen + 1, min(one.server_sequence for one in kept)))
     if all(link.header.device in devices for link in between):
         return head, []
-    found = fold(store.facts(case_id)).disagreements
+    try:
+        found = fold(store.facts(case_id)).disagreements
+    except ForestayError:
+        return head, []
     return head, [{"field": one.field, "values": list(one.values)} for one in found]

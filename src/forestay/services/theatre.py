@@ -26,6 +26,8 @@ from forestay.text import tr
 
 LENS_STEP = "lens"
 SAME_POWER_D = 1e-6
+TOGETHER = ("happened", "found")
+"""Kinds of facts that one finding keeps."""
 OTHER_MODEL = "other"
 """What is said of a box that names none of the planned models."""
 
@@ -144,6 +146,25 @@ def same(kept: Mapping[UUID, Body], told: Mapping[UUID, Body]) -> bool:
 def marks(key: UUID) -> tuple[UUID, ...]:
     """The identities under which a finding of this key is kept."""
     return uuid5(key, "happened"), uuid5(key, "found")
+
+
+def of_one_press(opened: KeptCase, fact_id: UUID) -> tuple[UUID, ...]:
+    """The fact, and what the same press kept with it: an event and the fields that the finding set were accepted at one
+    moment, from one device, one after the other."""
+    named = next((fact for fact in opened.facts if fact.header.id == fact_id), None)
+    if named is None or named.header.kind not in TOGETHER:
+        return (fact_id,)
+    mine = named.header
+    beside = [
+        fact.header.id
+        for fact in opened.facts
+        if fact.header.kind in TOGETHER
+        and fact.header.kind != mine.kind
+        and (fact.header.author, fact.header.device, fact.header.received_at)
+        == (mine.author, mine.device, mine.received_at)
+        and abs((fact.header.server_sequence or 0) - (mine.server_sequence or 0)) == 1
+    ]
+    return fact_id, *beside
 
 
 def _worse(path: str, known: Any) -> bool:

@@ -113,7 +113,7 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
 def _take_back(desk: Desk, case_id: str, form: dict[str, str]) -> None:
     """Take back a fact; or all that an entry kept, which is named by the entry's own identity."""
     named, key = form_uuid("fact", form.get("fact", "")), form_key(form)
-    there = desk.kept(case_id, (named, *theatre.marks(named))) or (named,)
+    there = desk.kept(case_id, theatre.marks(named)) or theatre.of_one_press(desk.open(case_id), named)
     why = tr("taken back in theatre")
     for fact in there:
         mark = key if len(there) == 1 else uuid5(key, str(fact))
