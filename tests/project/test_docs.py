@@ -163,17 +163,27 @@ def test_nothing_in_a_cell_is_taken_for_markup(text: str) -> None:
 # ------------------------------------------------------------------------------------------- every example is true
 
 
-def console() -> list[tuple[str, str]]:
-    """Every command line of the pages."""
-    return [(page, line[2:]) for page, body in fences("console") for line in body.splitlines() if line.startswith("$ ")]
+def console() -> list[tuple[str, tuple[str, ...]]]:
+    """The command lines of each block of the pages: a later line of a block may use what an earlier one made."""
+    blocks = (
+        (page, tuple(line[2:] for line in body.splitlines() if line.startswith("$ ")))
+        for page, body in fences("console")
+    )
+    return [(page, lines) for page, lines in blocks if lines]
 
 
 def test_the_pages_show_commands() -> None:
-    assert len(console()) >= 8
+    assert sum(len(lines) for _, lines in console()) >= 8
 
 
-@pytest.mark.parametrize(("where", "line"), console())
-def test_a_command_of_a_page_runs(where: str, line: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("where", "lines"), console(), ids=lambda value: value if isinstance(value, str) else value[0])
+def test_the_commands_of_a_block_run_one_after_another(where: str, lines: tuple[str, ...], tmp_path: Path) -> None:
+    for line in lines:
+        runs_as_shown(where, line, tmp_path)
+
+
+def runs_as_shown(where: str, line: str, folder: Path) -> None:
+    """Run one command line of a page in a folder, with what its pipe gives it."""
     given, _, command = line.rpartition(" | ")
     words = shlex.split(command or line)
     assert words[0].endswith("forestay"), f"{where}: only our own command is tested here"
@@ -184,12 +194,12 @@ def test_a_command_of_a_page_runs(where: str, line: str, tmp_path: Path) -> None
         capture_output=True,
         text=True,
         check=False,
-        cwd=tmp_path,
+        cwd=folder,
         timeout=60,
     )
-    assert done.returncode in (0, 1), done.stderr
-    assert "--pdf" in line or done.stdout
-    assert "Traceback" not in done.stderr
+    assert done.returncode in (0, 1), f"{line}: {done.stderr}"
+    assert "--pdf" in line or done.stdout, line
+    assert "Traceback" not in done.stderr, line
 
 
 @pytest.mark.parametrize(("where", "code"), list(fences("python")))

@@ -167,6 +167,7 @@ QUOTED_ONLY: dict[str, str] = {}
 """Rows that no engine takes but that the pages quote: key -> why it is kept."""
 
 KEY_PATTERNS: dict[str, str] = {
+    r"acuity\.imputed\.(.+)_logmar": "calc/acuity.py: the number that a marked analysis may use for a word below the chart",
     r"anaesthetic\.(plain|with_adrenaline)_(?:mg_per_kg|most_mg)\.(.+)": "calc/dosing.py: the limit of a drug",
     r"band\.(?:usual_mg\.)?(.+)": "calc/preparing.py: the band of a drug",
     r"time\.(?:minutes|hand)\.(.+)": "calc/duration.py: minutes by technique, and by hand",
