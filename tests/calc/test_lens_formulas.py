@@ -11,7 +11,7 @@ from forestay.calc import lens_formulas, lens_shelf
 from forestay.calc.lens import lens_positions_calculation, lens_power_calculation, lens_refraction_calculation
 from forestay.demo import demo_lens_shelf_bytes
 from forestay.errors import ForestayError, InvalidInput, UnreadableFile
-from forestay.eye.lens_shelf import LensShelf, ShelfKind, read_lens_shelf
+from forestay.eye.lens_shelf import LensShelf, ShelfKind, ShelfLens, read_lens_shelf
 from forestay.optics import lens_kinds
 from tests.calc.test_lens import EYE, codes
 
@@ -127,6 +127,12 @@ def boxes(shelf: LensShelf = SHELF, **keys: Any) -> dict[str, Any]:
     return {b.position: b for b in answer.result.boxes}
 
 
+def of_kind(kind: ShelfKind) -> ShelfLens:
+    """The one lens of a kind on the demo shelf."""
+    [lens] = [lens for lens in SHELF.lens if lens.kind == kind]
+    return lens
+
+
 def test_kinds_of_the_shelf_are_those_of_the_engine() -> None:
     assert set(get_args(ShelfKind)) == set(lens_kinds.LENS_KINDS)
     assert SHELF.invented
@@ -158,9 +164,10 @@ def test_an_empty_box_is_not_offered_and_a_short_shelf_takes_the_nearest() -> No
     lens = SHELF.lens[1]
     assert 18.5 not in lens.powers_d
     assert 18.0 in lens.powers_d
-    only = LensShelf(lens=(SHELF.lens[4],))
-    found = boxes(only)
+    angle = of_kind("angle-supported")
+    found = boxes(LensShelf(lens=(angle,)))
     assert found["bag"].lens is None
+    assert found["anterior-chamber"].lens == angle.name
     assert found["anterior-chamber"].power_d in (16.0, 18.0)
     assert found["anterior-chamber"].boxes in (1, 2)
 
@@ -174,7 +181,9 @@ def test_a_region_chooses_the_box() -> None:
 
 
 def test_a_claw_lens_is_not_offered_where_its_constant_does_not_belong() -> None:
-    claw = SHELF.lens[3].model_copy(update={"constants": SHELF.lens[3].constants[:1]})
+    both = of_kind("iris-claw")
+    assert [c.place for c in both.constants] == ["retropupillary-iris", "prepupillary-iris"]
+    claw = both.model_copy(update={"constants": both.constants[:1]})
     found = boxes(LensShelf(lens=(claw,)), positions=["retropupillary-iris", "prepupillary-iris"])
     assert found["retropupillary-iris"].lens == claw.name
     assert found["prepupillary-iris"].lens is None

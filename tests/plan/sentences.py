@@ -35,6 +35,7 @@ def sentences(plan: Plan) -> list[str]:
         plan.margins,
         plan.lens,
         plan.astigmatism,
+        plan.drawing.seat_says if plan.drawing else "",
         plan.steps,
         plan.kit["items"],
         plan.doses,

@@ -10,6 +10,7 @@ import random
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -49,9 +50,8 @@ def test_killed_while_tablets_enter_it_loses_and_doubles_nothing(nursery: Nurser
         stop.set()
         for thread in threads:
             thread.join()
-    store = SqlFactStore(db)
-    settle(store, tablets)
-    store.close()
+    with closing(SqlFactStore(db)) as store:
+        settle(store, tablets)
     assert all(tablet.acknowledged for tablet in tablets)
 
 
@@ -79,9 +79,8 @@ def test_a_restarted_postgresql_loses_and_doubles_nothing(nursery: Nursery, mode
             thread.join()
         after = sum(len(tablet.acknowledged) for tablet in tablets)
         server.kill()
-        store = SqlFactStore(db)
-        settle(store, tablets)
-        store.close()
+        with closing(SqlFactStore(db)) as store:
+            settle(store, tablets)
         assert after >= before + 3, "the server did not come back by itself"
     finally:
         own.remove()

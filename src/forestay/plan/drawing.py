@@ -8,6 +8,7 @@ from forestay.plan.measures import Setting
 from forestay.plan.mirror import Frame
 from forestay.plan.model import Drawing
 from forestay.plan.offers import Offer
+from forestay.plan.place_part import seat_words
 from forestay.plan.zonule_loads import Loads
 
 
@@ -35,4 +36,5 @@ def drawing_of(case: CaseFile, setting: Setting, offer: Offer | None, loads: Loa
         gaps=frame.hours(e.gap_hours),
         displacement_mm=loads.displacement_mm if loads else 0.0,
         displacement_clock=frame.hour(clock) if clock is not None else None,
+        seat_says=seat_words(offer, frame, use.evidence.reader()) if offer else "",
     )

@@ -175,7 +175,7 @@ class Astigmatism:
     toric_says: str = ""
     """Whether a toric lens is advised against, or what it would have to be and which box comes nearest."""
     place_says: str = ""
-    """Where another free place of the incision would leave clearly less, or the surgeon does not sit at it."""
+    """Where another free place of the incision would leave clearly less."""
     own_says: str = ""
     """What the practice's own incisions of this kind did, and what they weigh; empty where there are none."""
 
@@ -246,6 +246,8 @@ class Drawing:
     gaps: tuple[float, ...]
     displacement_mm: float
     displacement_clock: float | None
+    seat_says: str = ""
+    """Where the surgeon does not sit at the incision. Beside the drawings, since nothing else may depend on the seat."""
 
 
 @dataclass(frozen=True)

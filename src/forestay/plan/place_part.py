@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from forestay.evidence import Reader
 from forestay.frame import hour_distance, meridian_deg, temporal_hour
-from forestay.plan.induced import expected_residual_d, induced_by
+from forestay.plan.induced import before, expected_residual_d, induced_by
 from forestay.plan.measures import LARGE, free_places
 from forestay.plan.mirror import Frame
 from forestay.plan.offers import Offer
@@ -13,12 +13,6 @@ from forestay.text import tr
 
 BESIDE_HOURS = 2.0
 """A surgeon reaches an incision so far from the seat."""
-
-
-def place_words(offer: Offer, frame: Frame, use: Reader) -> str:
-    """One or two sentences, or nothing: both ends of a choice that the plan does not make by itself."""
-    said = [_less_elsewhere(offer, frame, use), _seat(offer, frame, use)]
-    return " ".join(s for s in said if s)
 
 
 def left_at(offer: Offer, place: float, use: Reader) -> float:
@@ -35,7 +29,8 @@ def left_at(offer: Offer, place: float, use: Reader) -> float:
     return expected_residual_d(offer.setting.case, induced, meridian_deg(place))
 
 
-def _less_elsewhere(offer: Offer, frame: Frame, use: Reader) -> str:
+def place_words(offer: Offer, frame: Frame, use: Reader) -> str:
+    """Where another free place would leave clearly less, or nothing; what the seat changes is not in it."""
     m, setting = offer.measures, offer.setting
     if offer.technique in LARGE or setting.decisions.tunnel_clock is not None:
         return ""
@@ -54,10 +49,11 @@ def _less_elsewhere(offer: Offer, frame: Frame, use: Reader) -> str:
     )
 
 
-def _seat(offer: Offer, frame: Frame, use: Reader) -> str:
+def seat_words(offer: Offer, frame: Frame, use: Reader) -> str:
+    """Both ends of a choice where the seat is not at the incision, or nothing. No number of the plan follows from it."""
     setting, at = offer.setting, offer.measures.tunnel_clock
     seat = setting.case.theatre.seat
-    if seat is None:
+    if seat is None or before(setting.case) is None:
         return ""
     sits = temporal_hour("right") if seat == "temporal" else 12.0
     if hour_distance(at, sits) <= BESIDE_HOURS:

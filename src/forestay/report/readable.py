@@ -215,7 +215,9 @@ def _lens(plan: Plan, width: int) -> list[str]:
         said += _lines(sentence, width)
     if plan.astigmatism.says:
         said += _lines(plan.astigmatism.says, width, first=tr("cornea:") + " ")
-        for more in (plan.astigmatism.place_says, plan.astigmatism.own_says, plan.astigmatism.toric_says):
+        seat = plan.drawing.seat_says if plan.drawing else ""
+        a = plan.astigmatism
+        for more in (a.place_says, seat, a.own_says, a.toric_says):
             if more:
                 said += _lines(more, width)
     return said

@@ -123,7 +123,7 @@ def _lens(plan: Plan) -> dict[str, Any]:
 
 def _cornea(plan: Plan) -> tuple[str, ...]:
     a = plan.astigmatism
-    return a.says, a.place_says, a.own_says, a.toric_says
+    return a.says, a.place_says, plan.drawing.seat_says if plan.drawing else "", a.own_says, a.toric_says
 
 
 def _after(plan: Plan) -> dict[str, Any]:

@@ -221,6 +221,9 @@ class CaseView(View):
     )
     lens: LensPlan = field(metadata=told("powers by position"))
     astigmatism: Astigmatism = field(metadata=told("what the incision does to the cornea"))
+    seat_says: str = field(
+        metadata=told("where the surgeon does not sit at the incision; empty: at it, or no seat noted")
+    )
     steps: tuple[Step, ...] = field(metadata=told("the operation in order"))
     kit: tuple[KitItem, ...] = field(metadata=told("what to have on the trolley"))
     kit_shelf: str = field(metadata=told("the shelf that the kit was held against, and the day; empty: none is known"))

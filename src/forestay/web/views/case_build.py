@@ -97,6 +97,7 @@ def case_view(
         finding_changes=plan.finding_changes,
         lens=plan.lens,
         astigmatism=plan.astigmatism,
+        seat_says=drawing.seat_says if drawing else "",
         steps=plan.steps,
         kit=tuple(plan.kit["items"]),
         kit_shelf=plan.kit.get("shelf", ""),
