@@ -8,6 +8,7 @@ from playwright.sync_api import Page, expect
 from forestay.draw.palette import THEMES
 from tests.browser.reading import open_case
 from tests.browser.test_access import CASE, LOOK, violations
+from tests.browser.test_every_page import faint
 
 pytestmark = pytest.mark.browser
 
@@ -23,20 +24,23 @@ def choose(page: Page, theme: str) -> None:
     expect(page.locator("html")).to_have_attribute("data-theme", theme)
 
 
-@pytest.mark.parametrize("theme", THEMES)
-def test_each_theme_is_readable_and_the_drawing_follows(page: Page, axe: str, theme: str) -> None:
+def test_each_theme_is_readable_and_the_drawing_follows(page: Page, axe: str) -> None:
     page.goto(LOOK)
-    choose(page, theme)
-    assert page.url.endswith(LOOK)
-    palette = THEMES[theme]
-    assert page.locator("body").evaluate("e => getComputedStyle(e).backgroundColor") == rgb(palette.paper)
-    for part, colour in ((".ground", palette.card), (".port", palette.ink)):
-        fill = page.locator(f"svg.eye-above {part}").first.evaluate("e => getComputedStyle(e).fill")
-        assert fill == rgb(colour)
     page.evaluate("document.querySelectorAll('#main details').forEach(d => { d.open = true; })")
     page.evaluate("scrollTo(0, 0)")  # what is tried stands at the foot of the window, over whatever is there just then
     assert violations(page, axe) == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= page.evaluate("innerWidth")
+    for theme, palette in THEMES.items():
+        choose(page, theme)
+        assert page.url.endswith(LOOK)
+        assert page.locator("body").evaluate("e => getComputedStyle(e).backgroundColor") == rgb(palette.paper)
+        for part, colour in ((".ground", palette.card), (".port", palette.ink)):
+            fill = page.locator(f"svg.eye-above {part}").first.evaluate("e => getComputedStyle(e).fill")
+            assert fill == rgb(colour)
+        page.evaluate("document.querySelectorAll('#main details').forEach(d => { d.open = true; })")
+        page.evaluate("scrollTo(0, 0)")
+        page.evaluate(axe)
+        assert (theme, faint(page)) == (theme, [])
+        assert page.evaluate("document.documentElement.scrollWidth") <= page.evaluate("innerWidth")
 
 
 @pytest.mark.parametrize("theme", ["dark", "theatre"])
