@@ -4,7 +4,7 @@
 import { fetchPart } from "./part";
 
 const waiting = new Map<string, string>();
-const REST_MS = 150;
+const REST_MS = 500;
 let underWay = false;
 let inQuestion: URLSearchParams | null = null;
 let resting: number | undefined;
