@@ -16,7 +16,9 @@ help: ## this list
 start: $(VENV)/.package ## install what is needed and serve the invented cases on this machine
 	$(VENV)/bin/forestay serve --demo
 
-test: lint types tests docs ## all checks: style, types, tests with a real browser, documentation
+test: $(VENV)/.checks ## all checks: style, types, documentation, and tests with a real browser
+	+$(MAKE) --no-print-directory --jobs=2 --output-sync=target lint types docs
+	+$(MAKE) --no-print-directory tests
 
 lint: $(VENV)/.checks ## style and layout of the code
 	$(VENV)/bin/ruff check

@@ -33,7 +33,7 @@ def test_a_stopped_command_says_that_it_goes_on_and_leaves_whole_files(tmp_path:
     until = time.monotonic() + 60
     while not list(tmp_path.glob("*.parquet")) and time.monotonic() < until:
         time.sleep(0.02)
-    running.send_signal(signal.SIGINT)
+    running.terminate()  # which stops it as Ctrl+C does; started in the background a program does not hear Ctrl+C
     _, said = running.communicate(timeout=60)
     assert running.returncode == 2
     assert "the same command again goes on" in said

@@ -41,7 +41,7 @@ def test_every_page_violates_nothing_in_any_theme(page: Page, axe: str, address:
     page.goto(address)
     page.evaluate("document.querySelectorAll('#main details').forEach(d => { d.open = true; })")
     assert violations(page, axe) == []
-    for theme in THEMES:
+    for theme in sorted(set(THEMES) - {"light"}):  # which was looked at just now
         page.evaluate("theme => { document.documentElement.dataset.theme = theme; }", theme)
         assert (theme, faint(page)) == (theme, [])
     assert page.evaluate("document.documentElement.scrollWidth") <= page.evaluate("innerWidth")

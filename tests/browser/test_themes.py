@@ -7,7 +7,7 @@ from playwright.sync_api import Page, expect
 
 from forestay.draw.palette import THEMES
 from tests.browser.reading import open_case
-from tests.browser.test_access import CASE, LOOK, violations
+from tests.browser.test_access import CASE, LOOK
 from tests.browser.test_every_page import faint
 
 pytestmark = pytest.mark.browser
@@ -28,7 +28,6 @@ def test_each_theme_is_readable_and_the_drawing_follows(page: Page, axe: str) ->
     page.goto(LOOK)
     page.evaluate("document.querySelectorAll('#main details').forEach(d => { d.open = true; })")
     page.evaluate("scrollTo(0, 0)")  # what is tried stands at the foot of the window, over whatever is there just then
-    assert violations(page, axe) == []
     for theme, palette in THEMES.items():
         choose(page, theme)
         assert page.url.endswith(LOOK)
@@ -38,8 +37,9 @@ def test_each_theme_is_readable_and_the_drawing_follows(page: Page, axe: str) ->
             assert fill == rgb(colour)
         page.evaluate("document.querySelectorAll('#main details').forEach(d => { d.open = true; })")
         page.evaluate("scrollTo(0, 0)")
-        page.evaluate(axe)
-        assert (theme, faint(page)) == (theme, [])
+        if theme != "light":  # which the test of the guidelines looks at
+            page.evaluate(axe)
+            assert (theme, faint(page)) == (theme, [])
         assert page.evaluate("document.documentElement.scrollWidth") <= page.evaluate("innerWidth")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections import OrderedDict
 from functools import cache
 from typing import Any
 
@@ -14,8 +15,13 @@ from forestay.frame import mirror_axis, mirror_hour
 from forestay.plan.context import Context
 from forestay.plan.make import make
 from forestay.plan.model import Plan
+from forestay.text import language
 
-__all__ = ["NAMES", "changed", "mirrored", "planned", "raw", "situation"]
+__all__ = ["NAMES", "changed", "mirrored", "planned", "planned_anew", "raw", "situation"]
+
+
+MOST_KEPT = 64
+_made: OrderedDict[tuple[str, int, str], Plan] = OrderedDict()
 
 
 def raw(name: str) -> dict[str, Any]:
@@ -63,5 +69,16 @@ def _context(draws: int) -> Context:
 
 
 def planned(data: dict[str, Any], *, draws: int = 200, **decisions: Any) -> Plan:
-    """The plan of nested tables; fewer draws than the full plan unless asked."""
-    return make(situation(data, **decisions), _context(draws))
+    """The plan of nested tables; fewer draws than the full plan unless asked. Made once: a plan is never changed."""
+    told = situation(data, **decisions)
+    key = (told.model_dump_json(), draws, language())
+    if key not in _made:
+        _made[key] = planned_anew(told, draws=draws)
+        while len(_made) > MOST_KEPT:
+            _made.popitem(last=False)
+    return _made[key]
+
+
+def planned_anew(told: Situation, *, draws: int = 200) -> Plan:
+    """The plan of a situation, made even where it was made before."""
+    return make(told, _context(draws))
