@@ -127,7 +127,8 @@ class LocalPool:
                         future.result()
                         yield
             except BaseException:
-                pool.shutdown(wait=False, cancel_futures=True)
+                # waited for here: a second call without cancelling would take the cancelling back
+                pool.shutdown(wait=True, cancel_futures=True)
                 raise
 
 
