@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated
 
 from pydantic import Field
 
 from forestay.answer import Doubt
 from forestay.calc.core import calculation
 from forestay.calc.own_record import small_record
-from forestay.calc.risk import ComplicationRiskInput, FactorName, Grade, ModelName, Pupil, levels_of, read_model
+from forestay.calc.risk import EyeFactors, ModelName, levels_of, read_model
 from forestay.errors import InvalidInput
 from forestay.evidence import Reader
-from forestay.eye.quantity import within
 from forestay.record import Record
 from forestay.risk import refit as engine
 from forestay.risk.bayes import logistic
@@ -22,26 +20,6 @@ from forestay.text import tr
 
 EXAMPLE_OPERATIONS = 1200
 """Operations of the invented example."""
-
-
-class EyeFactors(Record):
-    """One eye by the factors of the national model, as in ``complication-risk``; left out counts as absent."""
-
-    age_years: Annotated[float, within("age_years")]
-    sex: str = Field(pattern="^(female|male|unknown)$", description="female, male or unknown")
-    glaucoma: bool | None = Field(default=None, description="glaucoma")
-    diabetic_retinopathy: bool | None = Field(default=None, description="diabetic retinopathy")
-    brown_or_white: bool | None = Field(default=None, description="brown, black, white or mature lens")
-    no_fundus_view: bool | None = Field(default=None, description="no view of the fundus, or vitreous opacity")
-    pseudoexfoliation: bool | None = Field(default=None, description="pseudoexfoliation or phacodonesis")
-    pupil: Pupil | None = Field(default=None, description="dilated pupil, as the surgeon judges it")
-    long_eye: bool | None = Field(default=None, description="axial length of 26 mm or more")
-    alpha_blocker: bool | None = Field(default=None, description="alpha-blocker")
-    cannot_lie_flat: bool | None = Field(default=None, description="cannot lie flat")
-    surgeon_grade: Grade | None = Field(default=None, description="the surgeon's grade, in the model's words")
-    unknown: tuple[FactorName, ...] = Field(
-        default=(), strict=False, description="factors that are not known of this eye"
-    )
 
 
 class OperatedEye(EyeFactors):
@@ -131,8 +109,7 @@ def risk_refit(given: RiskRefitInput, use: Reader) -> tuple[RiskRefitOutput, lis
     starts = use.numbers("complication.odds.age_starts_years")
 
     def levels(one: EyeFactors) -> dict[str, str]:
-        plain = one.model_dump(exclude={"observed"})
-        return levels_of(ComplicationRiskInput(model=given.model, **plain), model, starts)[0]
+        return levels_of(one, model, starts)[0]
 
     eyes = [levels(case) for case in given.cases]
     level = use.number("interval.shown")

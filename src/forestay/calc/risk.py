@@ -44,10 +44,9 @@ NEWER: tuple[tuple[str, str, str], ...] = (
 """Factor, level and row of each odds ratio that the newer audit replaces."""
 
 
-class ComplicationRiskInput(Record):
+class EyeFactors(Record):
     """One eye by the factors of the national model. A factor left out counts as absent unless listed in ``unknown``."""
 
-    model: ModelName = Field(description="which model")
     age_years: Annotated[float, within("age_years")]
     sex: Literal["female", "male", "unknown"] = Field(description="sex; unknown is averaged")
     glaucoma: bool | None = Field(default=None, description="glaucoma")
@@ -63,6 +62,12 @@ class ComplicationRiskInput(Record):
     unknown: tuple[FactorName, ...] = Field(
         default=(), strict=False, description="factors to average over the mix of eyes"
     )
+
+
+class ComplicationRiskInput(EyeFactors):
+    """One eye, and which model and record it is asked of."""
+
+    model: ModelName = Field(description="which model")
     technique: Technique = Field(
         default="phacoemulsification", description="whose own record counts; the model itself is of phacoemulsification"
     )
@@ -224,7 +229,7 @@ def risk_with_record(
 
 
 def levels_of(
-    given: ComplicationRiskInput, model: engine.Model, starts_years: tuple[float, ...]
+    given: EyeFactors, model: engine.Model, starts_years: tuple[float, ...]
 ) -> tuple[dict[str, str], list[Doubt]]:
     """The level of each known factor, and a doubt for what was taken for granted."""
     unknown = set(given.unknown)

@@ -43,6 +43,22 @@ class ToricOutput(Record):
     power_d: Annotated[float, Field(description="mean power of the lens, for the target")]
 
 
+EXAMPLE = {
+    "formula": "Hoffer Q",
+    "axial_length_mm": 23.5,
+    "k1_d": 43.0,
+    "k1_axis_deg": 180,
+    "k2_d": 45.0,
+    "k2_axis_deg": 90,
+    "constant": {"a": 118.4},
+    "target_d": 0.0,
+    "induced_d": 0.3,
+    "incision_clock": 9,
+    "posterior": "regression",
+}
+"""An invented eye, steep at 90 degrees, cut at 9 o'clock."""
+
+
 @calculation(
     "toric",
     summary="Cylinder and meridian of a toric lens, with the incision and the back of the cornea",
@@ -50,19 +66,7 @@ class ToricOutput(Record):
     valid="regular astigmatism, eyes without corneal surgery; lens in the bag",
     input=ToricInput,
     output=ToricOutput,
-    example={
-        "formula": "Hoffer Q",
-        "axial_length_mm": 23.5,
-        "k1_d": 43.0,
-        "k1_axis_deg": 180,
-        "k2_d": 45.0,
-        "k2_axis_deg": 90,
-        "constant": {"a": 118.4},
-        "target_d": 0.0,
-        "induced_d": 0.3,
-        "incision_clock": 9,
-        "posterior": "regression",
-    },
+    example=EXAMPLE,
 )
 def toric_calculation(given: ToricInput, use: Reader) -> tuple[ToricOutput, list[Doubt]]:
     """Corneal vector, posterior cornea, incision; then the lens's meridional powers."""

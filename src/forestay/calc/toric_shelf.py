@@ -11,7 +11,7 @@ from pydantic import Field
 from forestay.answer import Doubt
 from forestay.calc.core import calculation
 from forestay.calc.lens_input import Ready, prepare_target
-from forestay.calc.toric import ToricInput, cornea_of
+from forestay.calc.toric import EXAMPLE, ToricInput, cornea_of
 from forestay.evidence import Reader
 from forestay.eye.lens_shelf import LensShelf, ShelfLens
 from forestay.optics import toric, vergence
@@ -103,17 +103,7 @@ class ToricFromShelfOutput(Record):
     input=ToricFromShelfInput,
     output=ToricFromShelfOutput,
     example={
-        "formula": "Hoffer Q",
-        "axial_length_mm": 23.5,
-        "k1_d": 43.0,
-        "k1_axis_deg": 180,
-        "k2_d": 45.0,
-        "k2_axis_deg": 90,
-        "constant": {"a": 118.4},
-        "target_d": 0.0,
-        "induced_d": 0.3,
-        "incision_clock": 9,
-        "posterior": "regression",
+        **EXAMPLE,
         "axial_length_method": "optical",
         "shelf": {
             "invented": True,

@@ -9,10 +9,8 @@ from typing import Annotated
 
 import typer
 
-Db = Annotated[
-    str | None,
-    typer.Option("--db", envvar="FORESTAY_DB", help="Database: an SQLite file, as path or address; else your own one."),
-]
+from forestay.cli.exchange import Db
+
 PORT = 11112
 """Registered for DICOM; 104 needs more rights."""
 

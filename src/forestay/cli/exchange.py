@@ -12,7 +12,9 @@ import typer
 
 Db = Annotated[
     str | None,
-    typer.Option("--db", envvar="FORESTAY_DB", help="Database: an SQLite file, as path or address; else your own one."),
+    typer.Option(
+        "--db", envvar="FORESTAY_DB", help="Database: an SQLite file or a PostgreSQL address; else your own one."
+    ),
 ]
 
 RECHECK_STATUS = 1

@@ -11,14 +11,9 @@ from typing import Annotated, Any
 
 import typer
 
+from forestay.cli.exchange import Db
 from forestay.text import tr
 
-Db = Annotated[
-    str | None,
-    typer.Option(
-        "--db", envvar="FORESTAY_DB", help="Database: an SQLite file or a PostgreSQL address; else your own one."
-    ),
-]
 Json = Annotated[bool, typer.Option("--json", help="Answer in JSON.")]
 RECHECK_STATUS = 1
 PASSPHRASE = "FORESTAY_PASSPHRASE"  # noqa: S105 - the name of a variable

@@ -10,7 +10,8 @@ from collections.abc import Callable, Sequence
 
 from forestay.draw.palette import Palette
 from forestay.draw.svg import element, label, number, path, picture
-from forestay.review.complications import Limits, Point, Scored, Sums
+from forestay.learning.predictions import ChanceScore
+from forestay.review.complications import Limits, Point, Sums
 from forestay.review.refraction import Stratum
 from forestay.text import tr
 
@@ -225,7 +226,7 @@ def draw_errors(stratum: Stratum, *, palette: Palette, sentence: str, name: str 
     return picture(*parts, width=WIDTH, height=HEIGHT, title=title, description=sentence, name=name, class_="chart")
 
 
-def draw_calibration(scored: Scored, *, palette: Palette, sentence: str, name: str = "calibration") -> str:
+def draw_calibration(scored: ChanceScore, *, palette: Palette, sentence: str, name: str = "calibration") -> str:
     """Told against observed probability, in groups; the diagonal is perfect agreement."""
     top = max(*scored.predicted_points, *scored.observed_points) * 1.1
     x, y = scale(0, top, LEFT, WIDTH - RIGHT), scale(0, top, HEIGHT - BOTTOM, TOP)

@@ -17,6 +17,8 @@ from forestay.statistics import calibration, proportion
 
 LOWEST_CHANCE = 1e-6
 """A told probability is kept this far from 0 and 1 for its logarithm."""
+CURVE_GROUPS = 10
+"""Points of a calibration curve."""
 EDGE_ROUNDING = 1e-9
 """What lies on the end of an interval is inside it, whatever the rounding of its last digit."""
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from forestay.review.complications import Count, Scored, Spacing, Sums
+from forestay.learning.predictions import ChanceScore
+from forestay.review.complications import Count, Spacing, Sums
 from forestay.review.refraction import OwnConstant, Stratum
 from forestay.text import tr
 
@@ -134,13 +135,13 @@ def spacing_sentence(spacing: Spacing) -> str:
     )
 
 
-def scored_sentence(scored: Scored) -> str:
+def scored_sentence(scored: ChanceScore) -> str:
     """How well the told risks agreed."""
     said = tr(
         "{events} ruptures where {expected:.1f} were told, ratio {ratio:.2f}; Brier score {brier:.4f}.",
         events=scored.events,
         expected=scored.expected,
-        ratio=scored.ratio,
+        ratio=scored.events / scored.expected,
         brier=scored.brier,
     )
     if scored.enough and scored.slope is not None:

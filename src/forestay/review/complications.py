@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from forestay.evidence import Reader, Row
+from forestay.learning.predictions import CURVE_GROUPS, Chance, ChanceScore, score_chances
 from forestay.review.groups import grouped, kept_apart
 from forestay.review.outcome import Outcome
-from forestay.statistics import calibration, cusum, funnel, proportion, rare, shrinkage
+from forestay.statistics import cusum, funnel, proportion, rare, shrinkage
 
 Happened = Callable[[Outcome], bool]
 
@@ -94,25 +95,6 @@ class Point:
     """Too few expected events for limits to say much; look at the interval."""
     interval: tuple[float, float]
     outside: bool
-
-
-@dataclass(frozen=True)
-class Scored:
-    """How well one told risk agreed with what came."""
-
-    name: str
-    n: int
-    events: int
-    expected: float
-    brier: float
-    ratio: float
-    intercept: float | None
-    slope: float | None
-    predicted_points: tuple[float, ...]
-    observed_points: tuple[float, ...]
-    sizes: tuple[int, ...]
-    enough: bool
-    """Enough events for a curve; else only observed over expected is shown."""
 
 
 @dataclass(frozen=True)
@@ -290,32 +272,17 @@ FUNNEL_FROM, FUNNEL_POINTS = 10, 40
 """Smallest series and number of places at which the lines of a funnel are drawn."""
 
 
-def scored(name: str, outcomes: Sequence[Outcome], use: Reader) -> Scored | None:
-    """The told risk against what came; None where none was told."""
+def scored(name: str, outcomes: Sequence[Outcome], use: Reader) -> ChanceScore | None:
+    """The told risk against what came; None where too few were told."""
     told, p, y = _told(name, outcomes)
     if len(told) < use.number("audit.smallest_group"):
         return None
-    found = calibration.calibration(predicted=p, observed=y)
-    enough = min(found.events, len(told) - found.events) >= use.number("audit.curve_events")
-    bins = calibration.curve(predicted=p, observed=y, groups=CURVE_GROUPS)
-    return Scored(
-        name=name,
-        n=len(told),
-        events=found.events,
-        expected=found.expected,
-        brier=found.brier,
-        ratio=found.ratio,
-        intercept=found.intercept,
-        slope=found.slope if enough else None,
-        predicted_points=tuple(bins.predicted.tolist()) if enough else (),
-        observed_points=tuple(bins.observed.tolist()) if enough else (),
-        sizes=tuple(bins.n.tolist()) if enough else (),
-        enough=enough,
+    return score_chances(
+        [Chance(name, float(said), bool(came)) for said, came in zip(p, y, strict=True)],
+        curve_events=use.number("audit.curve_events"),
+        groups=CURVE_GROUPS,
+        level=use.number("audit.usual_level"),
     )
-
-
-CURVE_GROUPS = 10
-"""Points of a calibration curve."""
 
 
 def spacing(name: str, outcomes: Sequence[Outcome], use: Reader) -> Spacing | None:

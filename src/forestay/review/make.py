@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from forestay.evidence import Reader
+from forestay.learning.predictions import ChanceScore
 from forestay.review import complications as counted
 from forestay.review import incision, quality, told, trainees
 from forestay.review import peers as others
@@ -34,7 +35,7 @@ class Review:
     complications: tuple[counted.Count, ...]
     sums: counted.Sums | None
     spacing: counted.Spacing | None
-    scored: counted.Scored | None
+    scored: ChanceScore | None
     funnel: tuple[counted.Point, ...]
     funnel_lines: tuple[counted.Limits, ...]
     peers: others.PeerFunnel | None

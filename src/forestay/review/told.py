@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 from forestay.evidence import Reader
-from forestay.learning.predictions import Chance, ChanceScore, Span, SpanScore, score_chances, score_spans
+from forestay.learning.predictions import CURVE_GROUPS, Chance, ChanceScore, Span, SpanScore, score_chances, score_spans
 from forestay.review.incision import turned
 from forestay.review.outcome import Outcome
 from forestay.text import tr
@@ -35,8 +35,6 @@ LATER: dict[str, Callable[[Outcome], bool]] = {
 """The same, known only once the eye has been seen late enough, or once it has happened."""
 SIGNS = ("_pseudoexfoliation", "_brown")
 """How the names of rates end that the plan tells only for eyes with that sign."""
-CURVE_GROUPS = 10
-"""Points of a calibration curve."""
 SAME_PLACE_HOURS = 1.0
 """An incision this far from the planned place is another one; nothing was told for it."""
 
