@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from forestay.calc.sort_table import eyes_from_table
-from forestay.calc.sorting import sort_eyes
+from forestay.calc.sorting import EyeSigns, sort_eyes
 from forestay.errors import ForestayError
 from forestay.evidence import default_evidence
 from forestay.eye.sorting import sort_rules
@@ -177,6 +180,19 @@ def test_a_table_is_read_with_either_comma() -> None:
     assert eyes_from_table(b"eye,side,white\n1,left,no\n")[0]["white"] is False
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_a_table_is_read_whatever_ends_its_lines(end: str) -> None:
+    table = end.join(["eye,side", "1,left", "", "2,right", ""]).encode()
+    assert eyes_from_table(table) == [{"eye": "1", "side": "left"}, {"eye": "2", "side": "right"}]
+
+
+@given(st.binary(max_size=200))
+def test_any_bytes_are_read_or_refused_with_a_sentence(data: bytes) -> None:
+    for table in (data, b"eye,side\n" + data):
+        with contextlib.suppress(ForestayError):
+            assert all(column in EyeSigns.model_fields for eye in eyes_from_table(table) for column in eye)
+
+
 @pytest.mark.parametrize(
     ("table", "words"),
     [
@@ -185,6 +201,8 @@ def test_a_table_is_read_with_either_comma() -> None:
         (b"eye,side,white\n1,left,perhaps\n", "line 2: white is perhaps"),
         (b"eye,side,pressure_mmhg\n1,left,high\n", "line 2: pressure_mmhg is high"),
         (b"\xff\xfe", "UTF-8"),
+        (b"eye,side,eye\n1,left,2\n", "column eye twice"),
+        (b"eye,side\n1," + b"x" * 200_000, "cannot be read as CSV"),
     ],
 )
 def test_a_bad_table_is_one_sentence(table: bytes, words: str) -> None:

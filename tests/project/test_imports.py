@@ -11,7 +11,7 @@ import pytest
 
 from tests.project.source import PACKAGE, Module, modules
 
-LEAVES = {"errors", "text", "answer", "frame", "record"}
+LEAVES = {"errors", "text", "answer", "frame", "record", "delimited"}
 """Files that anyone may import; they import only one another."""
 
 ENGINES = ("optics", "mechanics", "risk", "dosing", "statistics")

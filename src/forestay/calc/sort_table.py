@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from types import NoneType
 from typing import Any, get_args
 
 from forestay.calc.sorting import EyeSigns
-from forestay.errors import InvalidInput, UnknownKey, UnreadableFile
+from forestay.delimited import lines_of_table
+from forestay.errors import InvalidInput, UnknownKey
 from forestay.text import tr
 
 WORDS = {"yes": True, "y": True, "true": True, "1": True, "no": False, "n": False, "false": False, "0": False}
@@ -21,13 +20,7 @@ def eyes_from_table(data: bytes, name: str = "") -> list[dict[str, Any]]:
     [{'eye': '101', 'side': 'left', 'white': True, 'pressure_mmhg': 17.5}]
     """
     called = name or tr("the table")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise UnreadableFile(tr("{name} is not a text file in UTF-8.", name=called), allowed="CSV") from None
-    head = text.split("\n", 1)[0]
-    rows = csv.DictReader(io.StringIO(text), delimiter=";" if ";" in head else ",")
-    columns = [c.strip() for c in rows.fieldnames or ()]
+    columns, lines = lines_of_table(data, called)
     unknown = next((c for c in columns if c not in EyeSigns.model_fields), None)
     if unknown is not None or "eye" not in columns or "side" not in columns:
         known = ", ".join(EyeSigns.model_fields)
@@ -41,17 +34,11 @@ def eyes_from_table(data: bytes, name: str = "") -> list[dict[str, Any]]:
             field=unknown or "eye",
             allowed=known,
         )
-    return [_eye(row, number) for number, row in enumerate(rows, start=2)]
+    return [_eye(row, line) for line, row in lines]
 
 
-def _eye(row: dict[str, Any], line: int) -> dict[str, Any]:
-    out: dict[str, Any] = {}
-    for column, raw in row.items():
-        text = (raw or "").strip() if isinstance(raw, str) else ""
-        if column is None or not text:
-            continue
-        out[column.strip()] = _value(column.strip(), text, line)
-    return out
+def _eye(row: dict[str, str], line: int) -> dict[str, Any]:
+    return {column: _value(column, text, line) for column, text in row.items() if text}
 
 
 def _value(column: str, text: str, line: int) -> Any:

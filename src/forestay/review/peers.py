@@ -6,15 +6,14 @@ spread (additive), so that a unit is not called out for what all of them show.
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from forestay.errors import InvalidInput, UnknownKey, UnreadableFile
+from forestay.delimited import lines_of_table
+from forestay.errors import InvalidInput, UnknownKey
 from forestay.evidence import Reader
 from forestay.review.complications import COMPLICATIONS, FUNNEL_FROM, FUNNEL_POINTS, Limits, Point
 from forestay.review.outcome import Outcome
@@ -64,12 +63,7 @@ def peers_from_table(data: bytes, name: str = "") -> tuple[Peer, ...]:
     (Peer(name='unit A', operations=420, events=8, expected=None),)
     """
     called = name or tr("the table")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise UnreadableFile(tr("{name} is not a text file in UTF-8.", name=called), allowed="CSV") from None
-    rows = csv.DictReader(io.StringIO(text), delimiter=";" if ";" in text.split("\n", 1)[0] else ",")
-    columns = [c.strip() for c in rows.fieldnames or ()]
+    columns, lines = lines_of_table(data, called)
     if set(columns) - set(COLUMNS) or set(NEEDED) - set(columns):
         raise UnknownKey(
             tr(
@@ -81,24 +75,21 @@ def peers_from_table(data: bytes, name: str = "") -> tuple[Peer, ...]:
             field="peers",
             allowed=", ".join(COLUMNS),
         )
-    found = []
-    for line, row in enumerate(rows, start=2):
-        if line > MOST_LINES:
-            raise InvalidInput(
-                tr("{name} has more lines than are read.", name=called), field="peers", allowed=str(MOST_LINES)
-            )
-        found.append(_peer({(k or "").strip(): v for k, v in row.items()}, line))
-    return tuple(found)
+    if len(lines) > MOST_LINES:
+        raise InvalidInput(
+            tr("{name} has more lines than are read.", name=called), field="peers", allowed=str(MOST_LINES)
+        )
+    return tuple(_peer(row, line) for line, row in lines)
 
 
-def _peer(row: dict[str, Any], line: int) -> Peer:
-    name = str(row.get("name") or "").strip()
+def _peer(row: dict[str, str], line: int) -> Peer:
+    name = row["name"]
     if not name or len(name) > LONGEST_NAME:
         raise _wrong(line, "name", name, tr("1 to {n} characters", n=LONGEST_NAME))
     operations, events = (_whole(row, column, line) for column in ("operations", "events"))
     if operations < 1 or events > operations:
         raise _wrong(line, "events", events, tr("0 to the number of operations, which is at least 1"))
-    text = str(row.get("expected") or "").strip().replace(",", ".")
+    text = row.get("expected", "").replace(",", ".")
     try:
         expected = float(text) if text else None
     except ValueError:
@@ -108,8 +99,8 @@ def _peer(row: dict[str, Any], line: int) -> Peer:
     return Peer(name, operations, events, expected)
 
 
-def _whole(row: dict[str, Any], column: str, line: int) -> int:
-    text = str(row.get(column) or "").strip()
+def _whole(row: dict[str, str], column: str, line: int) -> int:
+    text = row[column]
     if not (text.isascii() and text.isdigit()) or len(text) > len("100000000"):
         raise _wrong(line, column, text, tr("a whole number from 0"))
     return int(text)
