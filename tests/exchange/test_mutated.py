@@ -1,7 +1,8 @@
 """Files with damage of many kinds: each is one clear error or a whole import, never a traceback, never half of something.
 
 The suite runs 2,000. ``FORESTAY_MUTATED=100000 .venv/bin/python -m pytest tests/exchange/test_mutated.py -s`` runs as many as wanted
-and prints what they came to.
+and prints what they came to. One file in ``REAL`` goes to a database, where every row of every table is compared before and
+after; ``FORESTAY_MUTATED_ON=postgresql`` takes PostgreSQL for it instead of SQLite.
 """
 
 from __future__ import annotations
@@ -10,19 +11,33 @@ import os
 import random
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
 
+import pytest
+from sqlalchemy import select
+
+from forestay.case.chain import verify
 from forestay.case.fold import fold
+from forestay.case.lines import write
 from forestay.errors import ForestayError
-from forestay.exchange.jsonlines import export_facts
+from forestay.exchange.device_code import read_code
+from forestay.exchange.jsonlines import Imported, export_facts
+from forestay.exchange.practice_file import write_parts
 from forestay.exchange.table_mapping import read_mapping
 from forestay.services.arrivals import take
-from forestay.services.cases import export_case, import_case
+from forestay.services.cases import Who, export_case, import_case, record
 from forestay.services.practice_out import export_practice, import_practice
-from forestay.services.tables import import_table
+from forestay.services.tables import TableLook, import_table
+from forestay.services.theatre import lens_compared
+from forestay.store.interface import FactStore
 from forestay.store.memory import MemoryFactStore
+from forestay.store.sql import SqlFactStore
+from forestay.store.tables import metadata
+from tests.case.strategies import fact, length
 from tests.exchange.dicom_objects import axial, keratometry, written
-from tests.exchange.fhir_bundles import foreign, observation, whole_case
+from tests.exchange.fhir_bundles import foreign, number, observation, whole_case
 from tests.exchange.table_examples import MAPPING, as_csv, as_excel, as_parquet
 from tests.exchange.test_dicom_sight import acuity, refraction
 
@@ -32,33 +47,48 @@ LONGEST_S = 20.0
 CASE = b'[person]\nage_years = 74\nsex = "female"\n[eye]\nside = "left"\n[biometry]\naxial_length_mm = 23.4\n'
 READ = read_mapping(MAPPING.encode(), "map.toml")
 WHOLE = whole_case()
-Put = Callable[[MemoryFactStore, bytes], object]
+REAL = 20
+Put = Callable[[FactStore, bytes], object]
 
 
-def _measured(store: MemoryFactStore, data: bytes) -> object:
+def _measured(store: FactStore, data: bytes) -> object:
     return import_case(store, data, name="x", case_id="K-1", side="left")
 
 
-def _opened(store: MemoryFactStore, data: bytes) -> object:
+def _opened(store: FactStore, data: bytes) -> object:
     return import_case(store, data, name="x", case_id="K-2")
 
 
-def _table(store: MemoryFactStore, data: bytes) -> object:
+def _table(store: FactStore, data: bytes) -> object:
     return import_table(store, data, "x", READ)
 
 
-def _mapping(store: MemoryFactStore, data: bytes) -> object:
+def _mapping(store: FactStore, data: bytes) -> object:
     return import_table(store, as_csv(), "x", read_mapping(data, "x"))
 
 
-def _arrival(store: MemoryFactStore, data: bytes) -> object:
+def _arrival(store: FactStore, data: bytes) -> object:
     return take(store, data, "x")
 
 
-def _practice(store: MemoryFactStore, data: bytes) -> object:
+def _practice(store: FactStore, data: bytes) -> object:
     return import_practice(store, data, "x")
 
 
+def _part(store: FactStore, data: bytes) -> object:
+    """The second case of a practice, in a file whose digests are right: the first must not stay without it."""
+    parts = {"cases/M-0.jsonl": FIRST, "cases/M-1.jsonl": data}
+    return import_practice(store, write_parts(parts, {"kind": "whole"}), "x")
+
+
+def _code(store: FactStore, data: bytes) -> object:
+    found = read_code(data.decode("utf-8", "replace"))
+    return record(store, "K-1", lens_compared(20.0, found, by="s1", key=number(1)), who=Who("a1", "d1"))
+
+
+FIRST = write("M-0", [], [fact(length(23), 1, case="M-0")])
+WAITING = write("M-1", WHOLE.links("M-1"), [fact(length(23 + n / 10), 60 + n, based_on=9) for n in range(3)])
+CODE = b"0151022222233336111412311727070710A213B1\x1d211234"
 BUNDLE = foreign(observation("66067-0", 23.4), observation("66068-8", {"value": 0.54, "code": "mm"}))
 SORTS: list[tuple[str, bytes, Put, int]] = [
     ("DICOM axial", written(axial()), _measured, 16),
@@ -75,8 +105,31 @@ SORTS: list[tuple[str, bytes, Put, int]] = [
     ("Excel", as_excel(), _table, 1),
     ("Parquet", as_parquet(), _table, 2),
     ("practice", export_practice(WHOLE), _practice, 1),
+    ("case of a practice", export_facts(WHOLE, "M-1"), _part, 2),
+    ("facts that wait", WAITING, _opened, 2),
+    ("code on a box", CODE, _code, 8),
 ]
 """Name, whole file, how it is taken, how often."""
+
+
+WORDS = (
+    *(
+        b"null",
+        b"true",
+        b"-1",
+        b"1e999",
+        b"1e-400",
+        b"NaN",
+        b"9" * 400,
+        b"[" * 300,
+        b"\r",
+        b"\r\n",
+        b"\\u0000",
+        b"\\ud800",
+    ),
+    *(b"\xff\xff\xff\xff", b"\x00" * 4, b"\xef\xbb\xbf", b"\xc3\xa9", b"\xe2\x80\xa8"),
+)
+"""What stands in the way of readers: extreme numbers, ends of lines, signs of other alphabets, halves of signs."""
 
 
 def mutated(whole: bytes, chance: random.Random) -> bytes:
@@ -105,9 +158,7 @@ def mutated(whole: bytes, chance: random.Random) -> bytes:
         elif kind == 6 and at < len(data):
             data[at] = ord(chance.choice('0123456789.,-"{}[]:;=\n'))
         else:
-            word = chance.choice(
-                [b"null", b"1e999", b"-1", b"NaN", b"\xff\xff\xff\xff", b"\x00" * 4, b"true", b"9" * 400]
-            )
+            word = chance.choice(WORDS)
             data[at : at + len(word)] = word
         if not data:
             data += b"\0"
@@ -124,32 +175,89 @@ def _change_one_sign(data: bytearray, chance: random.Random) -> None:
                 return
 
 
-def test_no_damage_gives_a_traceback_or_half_an_import() -> None:
+class Held:
+    """A store with one case in it, as it was before a file came: afterwards all is as before, or the whole file is there."""
+
+    def __init__(self, make: Callable[[], FactStore]) -> None:
+        self._make = make
+        self._opened = MemoryFactStore()
+        import_case(self._opened, CASE, name="c.toml", case_id="K-1")
+        self.first = self._opened.links("K-1")
+        self.store = self._fresh()
+
+    def _fresh(self) -> FactStore:
+        store = self._make()
+        store.adopt("K-1", self.first)
+        self.before = rows(store)
+        return store
+
+    def put(self, how: Put, data: bytes) -> bool:
+        """Whether the file was kept; a store that took one is left for a new one."""
+        try:
+            done = how(self.store, data)
+        except ForestayError:
+            assert rows(self.store) == self.before
+            return False
+        cases = self.store.cases()
+        assert self.store.links("K-1")[: len(self.first)] == self.first
+        for case in cases:
+            fold(self.store.facts(case))
+            assert verify(self.store.links(case)) is None
+        new = sum(len(self.store.links(case)) for case in cases) - len(self.first)
+        assert new == told(done, new)
+        if new:
+            self.store.close()
+            self.store = self._fresh()
+        return True
+
+
+def told(done: object, new: int) -> int:
+    """How many new facts an import said that it kept."""
+    if isinstance(done, Imported):
+        return done.new
+    if isinstance(done, TableLook):
+        return sum(row.facts for row in done.rows)
+    return sum(one.new for one in done) if isinstance(done, list) and isinstance(done[0], Imported) else new
+
+
+def rows(store: FactStore) -> Any:
+    """Every row of every table; in memory, every case with its chain."""
+    if not isinstance(store, SqlFactStore):
+        return {case: store.links(case) for case in store.cases()}
+    with store.database.reading() as connection:
+        return {name: connection.execute(select(table)).all() for name, table in metadata.tables.items()}
+
+
+@pytest.fixture
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[[], FactStore]]:
+    """Makes empty databases: SQLite, or what the environment asks for."""
+    made: list[SqlFactStore] = []
+
+    def make() -> FactStore:
+        on_server = os.environ.get("FORESTAY_MUTATED_ON") == "postgresql"
+        url = request.getfixturevalue("postgresql").database() if on_server else f"sqlite:///{tmp_path}/{len(made)}.db"
+        made.append(SqlFactStore(url))
+        return made[-1]
+
+    yield make
+    for store in made:
+        store.close()
+
+
+def test_no_damage_gives_a_traceback_or_half_an_import(database: Callable[[], FactStore]) -> None:
     chance = random.Random(SEED)  # noqa: S311 - the same damage every time
-    opened = MemoryFactStore()
-    import_case(opened, CASE, name="c.toml", case_id="K-1")
     named = [sort[3] for sort in SORTS]
-    before = opened.links("K-1")
     found: Counter[str] = Counter()
     slowest = ("", 0.0)
-    store = MemoryFactStore()
-    for _ in range(COUNT):
-        name, whole, put, _often = chance.choices(SORTS, named)[0]
-        if store.cases() != ["K-1"] or store.links("K-1") != before:
-            store = MemoryFactStore()
-            store.adopt("K-1", before)
+    memory, real = Held(MemoryFactStore), Held(database)
+    for n in range(COUNT):
+        name, whole, how, _often = chance.choices(SORTS, named)[0]
         data, began = mutated(whole, chance), time.perf_counter()
         try:
-            put(store, data)
-        except ForestayError:
-            assert store.links("K-1") == before
-            assert store.cases() == ["K-1"]
-            found[f"{name}: refused"] += 1
-        else:
-            for case in store.cases():
-                fold(store.facts(case))
-            assert store.links("K-1")[: len(before)] == before
-            found[f"{name}: kept"] += 1
+            kept = (memory if n % REAL else real).put(how, data)
+        except Exception as fault:
+            raise AssertionError(f"file {n}, {name}: {data!r}"[:4000]) from fault
+        found[f"{name}: {'kept' if kept else 'refused'}"] += 1
         slowest = max(slowest, (name, time.perf_counter() - began), key=lambda one: one[1])
     print(f"{COUNT} damaged files, slowest {slowest}: {dict(sorted(found.items()))}")
     assert slowest[1] < LONGEST_S

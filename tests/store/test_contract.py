@@ -20,6 +20,7 @@ from forestay.case.chain import SALT_BYTES, accept, erase, verify
 from forestay.case.fact import Fact
 from forestay.case.fold import fold
 from forestay.case.from_file import facts_from_case
+from forestay.case.lines import Exported
 from forestay.demo import NAMES, demo_bytes
 from forestay.errors import BrokenChain, ConflictingFact, InvalidInput, NotFound
 from forestay.store.interface import ErasedCase, FactStore, Hit, Identity
@@ -92,6 +93,42 @@ def test_an_identity_belongs_to_one_case(store: FactStore) -> None:
     with pytest.raises(ConflictingFact):
         store.append("M-2", [fact(length(20.1), 1, case="M-2")])
     assert store.cases() == ["M-1"]
+
+
+def test_several_cases_at_once_are_kept_all_or_none(store: FactStore) -> None:
+    store.append("M-2", [fact(length(22), 2, case="M-2")])
+    before = store.links("M-2")
+    heard: list[str] = []
+    store.listen(heard.append)
+    sent = {
+        f"M-{n}": [fact(length(23), n, case=f"M-{n}"), fact(length(23.1), 10 + n, case=f"M-{n}")] for n in (1, 2, 3)
+    }
+    for wrong in (fact(length(24), 2, case="M-3"), facts(3)[0]):  # an identity that M-2 has, and a fact of another case
+        with pytest.raises((ConflictingFact, InvalidInput)):
+            store.append_all({**sent, "M-3": [*sent["M-3"], wrong]})
+        assert (store.cases(), store.links("M-2"), heard) == (["M-2"], before, [])
+    sent["M-2"][0] = fact(length(22), 2, case="M-2")  # kept already: it adds nothing
+    assert store.append_all(sent) == 5
+    assert (store.cases(), sorted(heard)) == (["M-2", "M-1", "M-3"], ["M-1", "M-2", "M-3"])
+    assert all(verify(store.links(case)) is None for case in store.cases())
+    assert (store.append_all(sent), store.append_all({})) == (0, 0)
+
+
+def test_what_other_records_exported_is_taken_in_all_or_none(make: Callable[..., FactStore]) -> None:
+    here, there = make(), make()
+    copies = []
+    for n in (1, 2, 3):
+        here.append(f"M-{n}", [fact(length(23), n, case=f"M-{n}")])
+        waiting = fact(length(23.5), 10 + n, case=f"M-{n}", based_on=1)
+        copies.append(Exported(f"M-{n}", tuple(here.links(f"M-{n}")), (waiting,)))
+    clash = fact(length(24), 2, case="M-3")
+    for wrong in (replace(copies[2], pending=(clash,)), replace(copies[2], links=(*copies[2].links, *copies[0].links))):
+        with pytest.raises((ConflictingFact, BrokenChain)):
+            there.take_in([*copies[:2], wrong])
+        assert there.cases() == []
+    assert (there.take_in(copies), there.take_in(copies), there.take_in([])) == ([2, 2, 2], [0, 0, 0], [])
+    assert [there.links(case)[:1] for case in there.cases()] == [here.links(case) for case in here.cases()]
+    assert all(verify(there.links(case)) is None for case in there.cases())
 
 
 def test_a_fact_that_cannot_be_is_not_kept(store: FactStore) -> None:
@@ -216,6 +253,15 @@ def test_identity_stands_beside_the_case_and_in_no_fact(store: FactStore) -> Non
     for ask in (lambda: store.identify("M-9", PERSON, by="a1"), lambda: store.identity("M-9")):
         with pytest.raises(NotFound):
             ask()
+
+
+def test_the_cases_of_a_person_are_found_by_the_number_of_the_clinic(store: FactStore) -> None:
+    for n, number in ((1, "0000-17"), (2, None), (3, "0000-17"), (4, "0000-18")):
+        store.append(f"M-{n}", [fact(length(23), n, case=f"M-{n}")])
+        store.identify(f"M-{n}", replace(PERSON, number=number), by="a1")
+    assert (store.numbered("0000-17"), store.numbered("0000-19"), store.numbered("")) == (["M-1", "M-3"], [], [])
+    store.erase("M-3", by="a1", why="asked for by the person")
+    assert store.numbered("0000-17") == ["M-1"]
 
 
 def test_an_erased_case_says_nothing_any_more_and_its_chain_still_verifies(store: FactStore) -> None:

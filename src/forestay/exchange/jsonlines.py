@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from forestay.case.chain import Link
-from forestay.case.fact import Fact
-from forestay.case.lines import read, write
+from forestay.case.lines import Exported, read, write
 
 SUFFIX = ".jsonl"
 MEDIA_TYPE = "application/x-ndjson"
@@ -21,11 +20,8 @@ MEDIA_TYPE = "application/x-ndjson"
 class Keeper(Protocol):
     """What an import needs of a store."""
 
-    def append(self, case_id: str, facts: Iterable[Fact]) -> list[Fact]:
-        """Accept facts that were not accepted anywhere yet."""
-
-    def adopt(self, case_id: str, links: Sequence[Link]) -> int:
-        """Keep facts that were accepted elsewhere as they are; how many were new."""
+    def take_in(self, copies: Sequence[Exported]) -> list[int]:
+        """Keep what other records exported, all of it or nothing; how many facts of each were new."""
 
     def cases(self) -> list[str]:
         """The cases kept."""
@@ -52,14 +48,14 @@ def export_facts(keeper: Keeper, case_id: str) -> bytes:
 
 def import_facts(keeper: Keeper, data: bytes) -> Imported:
     """Keep all facts in ``data``: accepted ones with their chain, waiting ones newly accepted."""
-    arriving = read(data)
-    before = count(keeper, arriving.case)
-    if arriving.links:
-        keeper.adopt(arriving.case, arriving.links)
-    if arriving.pending:
-        keeper.append(arriving.case, arriving.pending)
-    after = count(keeper, arriving.case)
-    return Imported(arriving.case, after - before, after)
+    return import_all(keeper, [data])[0]
+
+
+def import_all(keeper: Keeper, files: Iterable[bytes]) -> list[Imported]:
+    """The same for several cases: all of all of them or, on an error, nothing."""
+    arriving = [read(data) for data in files]
+    new = keeper.take_in(arriving)
+    return [Imported(copy.case, n, count(keeper, copy.case)) for copy, n in zip(arriving, new, strict=True)]
 
 
 def count(keeper: Keeper, case_id: str) -> int:

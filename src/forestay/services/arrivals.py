@@ -44,7 +44,7 @@ def _cases(store: FactStore, readings: list[ObjectReading], name: str) -> list[s
             field=named("PatientID"),
             allowed=tr("the name of a case, or the number under which the clinic keeps the person"),
         )
-    theirs = [number] if number in known else [case for case in known if _number(store, case) == number]
+    theirs = [number] if number in known else store.numbered(number)
     if not theirs:
         raise NotFound(
             tr("{name} belongs to no case that is kept; open the case, or import the file by hand.", name=name),
@@ -61,8 +61,3 @@ def _cases(store: FactStore, readings: list[ObjectReading], name: str) -> list[s
             allowed=tr("an object of the eye that a case is about"),
         )
     return fitting
-
-
-def _number(store: FactStore, case: str) -> str | None:
-    identity = store.identity(case)
-    return identity.number if identity is not None else None

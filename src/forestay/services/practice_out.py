@@ -10,10 +10,9 @@ import hashlib
 from collections.abc import Iterable
 
 from forestay.case.fold import fold
-from forestay.case.lines import read
 from forestay.errors import ForestayError, InvalidInput
 from forestay.exchange.deidentify import Bared, bared, protected
-from forestay.exchange.jsonlines import SUFFIX, Imported, export_facts, import_facts
+from forestay.exchange.jsonlines import SUFFIX, Imported, export_facts, import_all
 from forestay.exchange.practice_file import CASES, TABLE, read_parts, write_parts
 from forestay.services.attachments import attached, content
 from forestay.services.cases import export_case
@@ -98,8 +97,5 @@ def secret_of(store: FactStore) -> bytes:
 
 
 def import_practice(store: FactStore, data: bytes, name: str) -> list[Imported]:
-    """All cases of an export: each checked before the first is kept, and each kept whole. A repeat changes nothing."""
-    cases = [lines for part, lines in read_parts(data, name).items() if part.startswith(CASES)]
-    for lines in cases:
-        read(lines)
-    return [import_facts(store, lines) for lines in cases]
+    """All cases of an export, or none of them. A repeat changes nothing."""
+    return import_all(store, [lines for part, lines in read_parts(data, name).items() if part.startswith(CASES)])

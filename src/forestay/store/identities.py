@@ -7,6 +7,7 @@ from datetime import datetime
 from sqlalchemy import Connection, delete, insert, select
 
 from forestay.store.interface import Identity
+from forestay.store.tables import case
 from forestay.store.tables import identity as table
 
 
@@ -31,3 +32,9 @@ def read(connection: Connection, number: int) -> Identity | None:
         select(table.c.name, table.c.birth_date, table.c.number).where(table.c.case_number == number)
     ).one_or_none()
     return None if row is None else Identity(row[0], row[1], row[2])
+
+
+def cases_of(connection: Connection, number: str) -> list[str]:
+    """The cases whose person is kept under this number; an erased case has no such row any more."""
+    asked = select(case.c.id).join(table, table.c.case_number == case.c.number).where(table.c.number == number)
+    return list(connection.scalars(asked.order_by(case.c.number)))

@@ -11,6 +11,7 @@ from uuid import UUID
 from forestay.case.bodies import Kind
 from forestay.case.chain import Link
 from forestay.case.fact import Fact
+from forestay.case.lines import Exported
 from forestay.errors import ForestayError, NotFound, UnreadableFile
 from forestay.store.question import Question
 from forestay.text import tr
@@ -81,6 +82,12 @@ class FactStore(Protocol):
         The chain is verified first. A case that has another history here is refused.
         """
 
+    def take_in(self, copies: Sequence[Exported]) -> list[int]:
+        """Keep what other records exported: what was accepted there as it is, what still waits newly accepted.
+
+        All of all of them or, on an error, none; how many facts of each were new.
+        """
+
     def facts(self, case_id: str) -> list[Fact]:
         """The facts of a case that were not erased, in fold order; an unknown case is an error."""
 
@@ -123,6 +130,9 @@ class FactStore(Protocol):
 
     def identity(self, case_id: str) -> Identity | None:
         """Whom a case is about, if that was said; an unknown case is an error."""
+
+    def numbered(self, number: str) -> list[str]:
+        """The cases of the person whom the clinic keeps under this number, in order of arrival."""
 
     def search(self, question: Question, *, limit: int) -> list[Hit]:
         """The cases in which every part of the question is answered by some fact, newest case first."""

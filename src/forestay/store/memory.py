@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import datetime
 from threading import Lock
 from uuid import UUID
@@ -12,6 +13,7 @@ from forestay.case.bodies import Kind
 from forestay.case.chain import Link, accept, continuation, erase, facts_of, verify
 from forestay.case.fact import Fact
 from forestay.case.fold import conflict
+from forestay.case.lines import Exported
 from forestay.store.announcing import Announcing
 from forestay.store.interface import Hit, Identity, Standing, erased_case, no_such_case, now
 from forestay.store.question import Question, answers
@@ -39,44 +41,73 @@ class MemoryFactStore(Announcing):
         """See :meth:`~forestay.store.interface.FactStore.append`."""
         arriving = list(facts)
         with self._lock:
-            known = self._cases.get(case_id, [])
-            if case_id in self._erased:
-                raise erased_case(case_id)
-            added = accept(case_id, arriving, known, received_at=self._clock(), salt=self._salt)
-            self._keep(case_id, added)
+            known = list(self._cases.get(case_id, []))
+            added = self._append(case_id, arriving)
             kept = {link.header.id: link for link in [*known, *added]}
-        if added:
-            self.announce(case_id)
+        self._announce_all({case_id: len(added)})
         return [Fact(kept[fact.header.id].header, fact.body) for fact in arriving]
+
+    def _append(self, case_id: str, arriving: Sequence[Fact]) -> list[Link]:
+        if case_id in self._erased:
+            raise erased_case(case_id)
+        known = self._cases.get(case_id, [])
+        added = accept(case_id, arriving, known, received_at=self._clock(), salt=self._salt)
+        self._keep(case_id, added)
+        return added
 
     def append_all(self, by_case: Mapping[str, Sequence[Fact]]) -> int:
         """See :meth:`~forestay.store.interface.FactStore.append_all`."""
-        before = dict(self._owner), {case_id: list(links) for case_id, links in self._cases.items()}
-        count = len(self._owner)
-        try:
-            for case_id in sorted(by_case):
-                self.append(case_id, by_case[case_id])
-        except BaseException:
-            with self._lock:
-                self._owner, self._cases = before
-            raise
-        return len(self._owner) - count
+        with self._all_or_nothing():
+            added = {case_id: len(self._append(case_id, by_case[case_id])) for case_id in sorted(by_case)}
+        self._announce_all(added)
+        return sum(added.values())
+
+    @contextmanager
+    def _all_or_nothing(self) -> Iterator[None]:
+        """With the lock held; on an error all is as it was before."""
+        with self._lock:
+            cases = {case_id: list(links) for case_id, links in self._cases.items()}
+            before = dict(self._owner), cases, set(self._erased)
+            try:
+                yield
+            except BaseException:
+                self._owner, self._cases, self._erased = before
+                raise
+
+    def _announce_all(self, added: Mapping[str, int]) -> None:
+        for case_id, count in added.items():
+            if count:
+                self.announce(case_id)
 
     def adopt(self, case_id: str, links: Sequence[Link]) -> int:
         """See :meth:`~forestay.store.interface.FactStore.adopt`."""
+        return self.take_in([Exported(case_id, tuple(links), ())])[0]
+
+    def take_in(self, copies: Sequence[Exported]) -> list[int]:
+        """See :meth:`~forestay.store.interface.FactStore.take_in`."""
+        with self._all_or_nothing():
+            added = [
+                len(self._adopt(copy.case, copy.links))
+                + (len(self._append(copy.case, copy.pending)) if copy.pending else 0)
+                for copy in copies
+            ]
+        for copy, count in zip(copies, added, strict=True):
+            self._announce_all({copy.case: count})
+        return added
+
+    def _adopt(self, case_id: str, links: Sequence[Link]) -> list[Link]:
+        if not links:
+            return []
         broken = verify(links)
         if broken is not None:
             raise broken.error()
-        with self._lock:
-            added = continuation(self._cases.get(case_id, []), links)
-            if added and case_id in self._erased:
-                raise erased_case(case_id)
-            self._keep(case_id, added)
-            if added and all(link.body is None for link in links):
-                self._erased.add(case_id)
-        if added:
-            self.announce(case_id)
-        return len(added)
+        added = continuation(self._cases.get(case_id, []), links)
+        if added and case_id in self._erased:
+            raise erased_case(case_id)
+        self._keep(case_id, added)
+        if added and all(link.body is None for link in links):
+            self._erased.add(case_id)
+        return added
 
     def _keep(self, case_id: str, added: list[Link]) -> None:
         for link in added:
@@ -150,6 +181,14 @@ class MemoryFactStore(Announcing):
         """See :meth:`~forestay.store.interface.FactStore.identity`."""
         self.links(case_id)
         return self._identities.get(case_id)
+
+    def numbered(self, number: str) -> list[str]:
+        """See :meth:`~forestay.store.interface.FactStore.numbered`."""
+        return [
+            case_id
+            for case_id in self.cases()
+            if (kept := self._identities.get(case_id)) is not None and kept.number == number
+        ]
 
     def search(self, question: Question, *, limit: int) -> list[Hit]:
         """See :meth:`~forestay.store.interface.FactStore.search`."""

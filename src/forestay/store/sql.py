@@ -19,6 +19,7 @@ from forestay.case.bodies import Kind
 from forestay.case.chain import Link, Tail, continuation, extend, facts_of, named_by, verify
 from forestay.case.fact import Fact
 from forestay.case.fold import conflict
+from forestay.case.lines import Exported
 from forestay.store import erasing, identities, indexing
 from forestay.store.announcing import Announcing
 from forestay.store.database import Database
@@ -92,25 +93,43 @@ class SqlFactStore(Announcing):
 
     def adopt(self, case_id: str, links: Sequence[Link]) -> int:
         """See :meth:`~forestay.store.interface.FactStore.adopt`."""
+        return self.take_in([Exported(case_id, tuple(links), ())])[0]
+
+    def take_in(self, copies: Sequence[Exported]) -> list[int]:
+        """See :meth:`~forestay.store.interface.FactStore.take_in`."""
+        added = [0] * len(copies)
+        with self.database.writing() as connection:
+            for at in sorted(range(len(copies)), key=lambda one: copies[one].case):  # one order, as in append_all
+                copy = copies[at]
+                try:
+                    added[at] = len(self._adopt(connection, copy.case, copy.links))
+                    if copy.pending:
+                        added[at] += len(self._append(connection, copy.case, copy.pending)[1])
+                except IntegrityError:
+                    header = copy.links[0].header if copy.links else copy.pending[0].header
+                    raise conflict(Fact(header, b"")) from None
+        for copy, count in zip(copies, added, strict=True):
+            if count:
+                self.announce(copy.case)
+        return added
+
+    def _adopt(self, connection: Connection, case_id: str, links: Sequence[Link]) -> list[Link]:
+        """What was accepted elsewhere, within a transaction: what of it was new."""
+        if not links:
+            return []
         broken = verify(links)
         if broken is not None:
             raise broken.error()
-        try:
-            with self.database.writing() as connection:
-                self.database.lock_case(connection, case_id)
-                number = case_number(connection, case_id)
-                known = links_of(connection, number) if number is not None else []
-                added = continuation(known, links)
-                if added and number is not None and is_erased(connection, number):
-                    raise erased_case(case_id)
-                self._keep(connection, case_id, number, added)
-                if any(link.body is None for link in added):
-                    erasing.note_erased_elsewhere(connection, self.database, case_id, links, at=self._clock())
-        except IntegrityError:
-            raise conflict(Fact(links[0].header, b"")) from None
-        if added:
-            self.announce(case_id)
-        return len(added)
+        self.database.lock_case(connection, case_id)
+        number = case_number(connection, case_id)
+        known = links_of(connection, number) if number is not None else []
+        added = continuation(known, links)
+        if added and number is not None and is_erased(connection, number):
+            raise erased_case(case_id)
+        self._keep(connection, case_id, number, added)
+        if any(link.body is None for link in added):
+            erasing.note_erased_elsewhere(connection, self.database, case_id, links, at=self._clock())
+        return added
 
     def _keep(self, connection: Connection, case_id: str, number: int | None, added: Sequence[Link]) -> None:
         if not added:
@@ -199,6 +218,11 @@ class SqlFactStore(Announcing):
         """See :meth:`~forestay.store.interface.FactStore.identity`."""
         with self.database.reading() as connection:
             return identities.read(connection, self._number(connection, case_id))
+
+    def numbered(self, number: str) -> list[str]:
+        """See :meth:`~forestay.store.interface.FactStore.numbered`."""
+        with self.database.reading() as connection:
+            return identities.cases_of(connection, number)
 
     def search(self, question: Question, *, limit: int) -> list[Hit]:
         """See :meth:`~forestay.store.interface.FactStore.search`."""
