@@ -132,8 +132,8 @@ class Decided(Body):
     """A choice, with its reason and what was turned down.
 
     ``subject`` is a decision that the plan takes (``technique``, ``capsulorhexis_mm``, ``pupil_hooks``, ``ring``,
-    ``tunnel_clock``, ``tunnel_chord_mm``, ``tunnel_shape``, ``hook_reach_mm``, ``ring_gap_clock``), a field of the case file whose value is settled by it, or
-    any other matter in a few words. Each entry of ``turned_down`` says what and why not.
+    ``tunnel_clock``, ``tunnel_chord_mm``, ``tunnel_shape``, ``hook_reach_mm``, ``ring_gap_clock``, ``take_over``,
+    ``hand_back``), a field of the case file whose value is settled by it, or any other matter in a few words. Each entry of ``turned_down`` says what and why not.
     """
 
     KIND = "decided"

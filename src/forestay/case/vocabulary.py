@@ -162,6 +162,8 @@ def decisions() -> dict[str, str]:
         "tunnel_shape": "{value}",
         "hook_reach_mm": tr("hooks drawn to {value} mm"),
         "ring_gap_clock": tr("opening of the ring at {value} o'clock"),
+        "take_over": "{value}",
+        "hand_back": "{value}",
         "weak_hours": tr("gap at {value}"),
     }
 

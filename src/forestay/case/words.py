@@ -21,6 +21,7 @@ from forestay.case.bodies import (
 )
 from forestay.case.fields import PATHS, is_field, shown
 from forestay.case.vocabulary import choices, decisions, flags, labels, things
+from forestay.plan.take_over import SUBJECTS, decision_words
 from forestay.text import tr
 
 Values = dict[str, Any]
@@ -179,7 +180,10 @@ def _decided(body: Any) -> str:
 def _decision(subject: str, choice: Any) -> str:
     if is_field(subject):
         return _values(Found(values={subject: choice}))
-    value = things().get(choice, choice) if isinstance(choice, str) else shown("", choice)
+    if subject in SUBJECTS and isinstance(choice, str):
+        value = decision_words(subject, choice)
+    else:
+        value = things().get(choice, choice) if isinstance(choice, str) else shown("", choice)
     pattern = decisions().get(subject)
     return pattern.format(value=value) if pattern else tr("{subject}: {value}", subject=subject, value=value)
 

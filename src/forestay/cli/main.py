@@ -235,9 +235,9 @@ def serve(
 
 
 def _register() -> None:
-    from forestay.cli import after, again, arrive, batch, consent, day, exchange, record, review, rules, sorting
+    from forestay.cli import after, again, arrive, batch, consent, day, decide, exchange, record, review, rules, sorting
 
-    for family in (after, again, arrive, batch, consent, day, exchange, record, review, rules, sorting):
+    for family in (after, again, arrive, batch, consent, day, decide, exchange, record, review, rules, sorting):
         family.register(app)
 
 

@@ -12,6 +12,49 @@ from forestay.record import Record
 
 RingTiming = Literal["none", "before-nucleus", "after-nucleus"]
 TunnelShape = Literal["straight", "frown", "chevron"]
+StepKey = Literal[
+    "time-out",
+    "antisepsis",
+    "flap",
+    "groove",
+    "tunnel",
+    "wound-large",
+    "wound-whole",
+    "ports",
+    "chamber",
+    "dye",
+    "pupil",
+    "pupil-plain",
+    "pupil-small",
+    "pupil-unknown",
+    "main-incision",
+    "puncture",
+    "capsulorhexis",
+    "can-opener",
+    "capsule-hooks",
+    "rim",
+    "hydrodissection",
+    "groove-nucleus",
+    "remove-nucleus",
+    "pole",
+    "nucleus-up",
+    "release-hooks",
+    "nucleus-out",
+    "section-large",
+    "expression",
+    "section-whole",
+    "whole-lens",
+    "inspect",
+    "cortex",
+    "ring",
+    "fixation",
+    "lens",
+    "hooks-out",
+    "ovd-out",
+    "close",
+    "sign-out",
+]
+"""A step of an operation, as the rules of the plan name it."""
 
 
 class Decisions(Record):
@@ -26,6 +69,10 @@ class Decisions(Record):
     tunnel_shape: TunnelShape | None = None
     hook_reach_mm: Annotated[float, within("reach_mm")] | None = None
     ring_gap_clock: Annotated[float, within("gap_clock")] | None = None
+    take_over: StepKey | None = None
+    """Where a trainee operates: the step at which the supervisor takes over, agreed beforehand."""
+    hand_back: StepKey | Literal["end"] | None = None
+    """The later step from which the trainee goes on; ``end``: the supervisor ends the operation."""
     weak_hours: tuple[Hour, ...] | None = Field(default=None, strict=False, max_length=12)
     """A gap that is tried: it stands in the place of the recorded one in a look. Seen, it is a finding, not a decision."""
 

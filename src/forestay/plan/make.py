@@ -265,7 +265,15 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     changes = finding_changes(case, use, context.practice.zonule_ratios) if searched else ()
     supports = supports_of(offer, work.frame) if offer and searched else ()
     compared = comparison_of(work.ranked, offer, view, work.frame, use)
-    doubts = [*_input_doubts(case), *setting.estimates.doubts, *lens_doubts, *astigmatism_doubts, *use.doubts()]
+    todo, sharing = steps(technique, view, use, situation)
+    doubts = [
+        *_input_doubts(case),
+        *sharing,
+        *setting.estimates.doubts,
+        *lens_doubts,
+        *astigmatism_doubts,
+        *use.doubts(),
+    ]
     return Plan(
         decision=decision,
         eye=eye_listed(case),
@@ -279,7 +287,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         astigmatism=astigmatism,
         steps=()
         if decision.decision == "do-not-operate"
-        else with_findings(steps(technique, view, use), changes, offer if searched else None, case, supports),
+        else with_findings(todo, changes, offer if searched else None, case, supports),
         kit=trolley if operating else {"items": (), "missing": ()},
         doses=doses(view, use, keys, context.devices, context.today) if operating else (),
         fallbacks=fallbacks(view, use) if operating else (),

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
+from forestay.answer import Doubt
 from forestay.evidence import Reader
+from forestay.eye.situation import Situation
 from forestay.plan.model import After, Conflict, Cue, Fallback, Rung, Step, Stop, Visit
 from forestay.plan.ruleset import Rule, holding, sentences
+from forestay.plan.take_over import Turn, shared_out
 from forestay.text import tr
 
 View = Mapping[str, Any]
-LEVEL_OF_GRADE = {"junior-trainee": 1, "senior-trainee": 2, "independent": 3, "consultant": 3}
-"""The hardest step that each grade takes alone: 1 beginner, 2 middle, 3 experienced."""
 
 
 def stops(view: View, use: Reader) -> tuple[Stop, ...]:
@@ -24,28 +24,24 @@ def stops(view: View, use: Reader) -> tuple[Stop, ...]:
     )
 
 
-def steps(technique: str, view: View, use: Reader) -> tuple[Step, ...]:
-    """The steps of a technique, with the cues that apply to this eye."""
-    grade = view.get("theatre.surgeon_grade")
+def steps(technique: str, view: View, use: Reader, situation: Situation) -> tuple[tuple[Step, ...], list[Doubt]]:
+    """The steps of a technique with the cues that apply to this eye and who does each; what is doubtful about that."""
     rows = []
     for rule in holding("steps", "step", view, use):
         if technique not in rule.data["techniques"]:
             continue
-        cues = tuple(_cue(c, view, use) for c in rule.inner if c.holds(view, use))
-        level = int(rule.data["level"])
-        rows.append(
-            Step(
-                key=str(rule.data["key"]),
-                name=tr(str(rule.data["name"])),
-                do=rule.say("do", view, use),
-                kit=tuple(tr(k) for k in rule.data["kit"]),
-                who=who_does(level, grade),
-                cues=cues,
-                sources=rule.cite(use),
-                take_over=_take_over(rule, grade),
-            )
+        step = Step(
+            key=str(rule.data["key"]),
+            name=tr(str(rule.data["name"])),
+            do=rule.say("do", view, use),
+            kit=tuple(tr(k) for k in rule.data["kit"]),
+            who="",
+            cues=tuple(_cue(c, view, use) for c in rule.inner if c.holds(view, use)),
+            sources=rule.cite(use),
         )
-    return _agreed(rows)
+        ends = tr(str(rule.data["take_over"])) if "take_over" in rule.data else None
+        rows.append(Turn(step, int(rule.data["level"]), ends))
+    return shared_out(rows, situation)
 
 
 def _cue(rule: Rule, view: View, use: Reader) -> Cue:
@@ -53,34 +49,6 @@ def _cue(rule: Rule, view: View, use: Reader) -> Cue:
     return Cue(
         rule.say("see", view, use), means, then, (means, then), rule.data.get("finding"), rule.data.get("margin")
     )
-
-
-def _take_over(rule: Rule, grade: str | None) -> str | None:
-    """What ends a trainee's turn at a step that a trainee may do."""
-    trained = grade is None or "trainee" not in grade or LEVEL_OF_GRADE[grade] < int(rule.data["level"])
-    return None if trained or "take_over" not in rule.data else tr(str(rule.data["take_over"]))
-
-
-def _agreed(rows: list[Step]) -> tuple[Step, ...]:
-    """The steps; where a trainee operates, the first one says aloud at which step the supervisor takes over anyhow."""
-    taken = [row.name for row in rows if row.who == tr("supervisor takes over")]
-    if rows and taken:
-        said = tr("Agreed beforehand: the supervisor takes over at {step}.", step=taken[0].lower())
-        if len(taken) > 1:
-            said = tr(
-                "Agreed beforehand: the supervisor does {steps}.", steps=", ".join(name.lower() for name in taken)
-            )
-        rows[0] = replace(rows[0], do=f"{rows[0].do} {said}")
-    return tuple(rows)
-
-
-def who_does(level: int, grade: str | None) -> str:
-    """Who does a step of that level where a surgeon of that grade operates."""
-    if grade is None:
-        return tr("surgeon")
-    if LEVEL_OF_GRADE[grade] >= level:
-        return tr("trainee") if "trainee" in grade else tr("surgeon")
-    return tr("supervisor takes over")
 
 
 def fallbacks(view: View, use: Reader) -> tuple[Fallback, ...]:

@@ -15,6 +15,7 @@ from forestay.draw.gap_arc import arc_hours
 from forestay.errors import InvalidInput
 from forestay.eye.situation import FINDINGS
 from forestay.plan.compare import compare
+from forestay.plan.take_over import SUBJECTS
 from forestay.services.planning import Desk
 from forestay.text import tr
 from forestay.web.forms import GAP, count_of, form_key, form_uuid, head_of, sentence, typed
@@ -56,8 +57,9 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
     async def decide(request: Request, case_id: str) -> Response:
         form = await _form(request)
         choices = {name: typed(name, form[name]) for name in BY_NAME if form.get(name)}
+        choices |= {name: form[name] for name in SUBJECTS if form.get(name)}
         if not choices:
-            allowed = ", ".join(BY_NAME)
+            allowed = ", ".join((*BY_NAME, *SUBJECTS))
             raise InvalidInput(tr("Nothing was chosen; allowed: {allowed}.", allowed=allowed), allowed=allowed)
         reason = sentence("reason", form.get("reason", ""))
         await run_in_threadpool(

@@ -186,6 +186,17 @@ class DecisionLine:
 
 
 @dataclass(frozen=True)
+class TakeOver:
+    """The form for the take-over point, where a trainee operates."""
+
+    steps: tuple[tuple[str, str], ...] = field(metadata=told("key and name of each step, in order"))
+    point: str = field(metadata=told("the step decided, else the first that the grade leaves to the supervisor"))
+    back: str = field(metadata=told("the step from which the trainee goes on; end: none"))
+    decided: bool = field(metadata=told("True where the point stands as a decision"))
+    key: str = field(metadata=told("identity of the decision that the form would keep"))
+
+
+@dataclass(frozen=True)
 class CaseView(View):
     """One page for one eye."""
 
@@ -225,6 +236,7 @@ class CaseView(View):
         metadata=told("where the surgeon does not sit at the incision; empty: at it, or no seat noted")
     )
     steps: tuple[Step, ...] = field(metadata=told("the operation in order"))
+    turn: TakeOver | None = field(metadata=told("the take-over point; None where no trainee operates"))
     kit: tuple[KitItem, ...] = field(metadata=told("what to have on the trolley"))
     kit_shelf: str = field(metadata=told("the shelf that the kit was held against, and the day; empty: none is known"))
     doses: tuple[Dose, ...] = field(metadata=told("drugs with preparation and amount"))

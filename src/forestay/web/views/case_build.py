@@ -26,6 +26,7 @@ from forestay.plan.compare import Changes
 from forestay.plan.deciding import change_words
 from forestay.plan.model import Decision, Drawing, Measures, Option, Plan, RingRest
 from forestay.plan.said import ring_words
+from forestay.plan.take_over import TO_THE_END
 from forestay.services.actor import may
 from forestay.services.cases import KeptCase
 from forestay.services.identity import Identity
@@ -41,6 +42,7 @@ from forestay.web.views.case import (
     GapRow,
     KeyRow,
     OptionRow,
+    TakeOver,
     TriedItem,
     Trying,
 )
@@ -99,6 +101,7 @@ def case_view(
         astigmatism=plan.astigmatism,
         seat_says=drawing.seat_says if drawing else "",
         steps=plan.steps,
+        turn=_take_over(opened, plan),
         kit=tuple(plan.kit["items"]),
         kit_shelf=plan.kit.get("shelf", ""),
         doses=plan.doses,
@@ -320,6 +323,21 @@ def look_address(case_id: str, look: Mapping[str, Any]) -> str:
         return f"/cases/{case_id}"
     plain = {name: _address_text(value) for name, value in look.items()}
     return f"/cases/{case_id}/margins?{urlencode(plain, safe=',')}"
+
+
+def _take_over(opened: KeptCase, plan: Plan) -> TakeOver | None:
+    """The form for the take-over point, as it stands; None where no trainee operates."""
+    if "trainee" not in (opened.situation.case.theatre.surgeon_grade or "") or len(plan.steps) < 2:
+        return None
+    decided = opened.situation.decisions
+    usual = next((s.key for s in plan.steps if s.who != plan.steps[0].who), plan.steps[-1].key)
+    return TakeOver(
+        steps=tuple((s.key, s.name) for s in plan.steps),
+        point=decided.take_over or usual,
+        back=decided.hand_back or TO_THE_END,
+        decided=decided.take_over is not None,
+        key=str(uuid4()),
+    )
 
 
 def _option(option: Option, plan: Plan) -> OptionRow:
