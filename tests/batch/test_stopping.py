@@ -15,7 +15,7 @@ import typer
 
 from forestay.batch import study
 from forestay.batch.units import Cluster, Unit, units
-from forestay.cli.batch import may_be_stopped
+from forestay.cli.stopping import may_be_stopped
 from forestay.draw.cost import draw_cost
 from forestay.draw.palette import LIGHT
 from forestay.review.invented import CHUNK
@@ -48,10 +48,10 @@ def test_a_stopped_command_says_that_it_goes_on_and_leaves_whole_files(tmp_path:
     assert digests(tmp_path / "anew").items() <= stopped.items()
 
 
-def test_the_signal_that_ends_a_program_stops_a_run_as_ctrl_c_does(tmp_path: Path) -> None:
-    with pytest.raises(typer.Exit) as left, may_be_stopped(tmp_path):
+def test_the_signal_that_ends_a_program_stops_a_run_as_ctrl_c_does(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(typer.Exit) as left, may_be_stopped("said"):
         signal.raise_signal(signal.SIGTERM)
-    assert left.value.exit_code == 2
+    assert (left.value.exit_code, capsys.readouterr().err) == (2, "\nsaid\n")
     assert signal.getsignal(signal.SIGTERM) is signal.SIG_DFL
 
 

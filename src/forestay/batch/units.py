@@ -41,12 +41,13 @@ class Unit:
     parameters: str
     """Everything else that the result depends on, as canonical JSON."""
     folder: str
+    form: str = "parquet"
 
     @property
     def file(self) -> Path:
         """Where the result stands once it is whole."""
         digest = hashlib.sha256(f"{self.study}\n{self.parameters}".encode()).hexdigest()[:12]
-        return Path(self.folder) / f"{self.study}-{digest}-{self.chunk:06d}.parquet"
+        return Path(self.folder) / f"{self.study}-{digest}-{self.chunk:06d}.{self.form}"
 
     @property
     def done(self) -> bool:
@@ -58,10 +59,12 @@ Work = Callable[[Unit], None]
 Progress = Callable[[int, int], None]
 
 
-def units(study: str, *, chunks: int, folder: Path, parameters: Mapping[str, Any]) -> tuple[Unit, ...]:
+def units(
+    study: str, *, chunks: int, folder: Path, parameters: Mapping[str, Any], form: str = "parquet"
+) -> tuple[Unit, ...]:
     """The units of a study, in order."""
     text = json.dumps(parameters, sort_keys=True, separators=(",", ":"))
-    return tuple(Unit(study, chunk, text, str(folder)) for chunk in range(chunks))
+    return tuple(Unit(study, chunk, text, str(folder), form) for chunk in range(chunks))
 
 
 def keep(unit: Unit, write: Callable[[Path], None]) -> None:

@@ -3,25 +3,22 @@
 from __future__ import annotations
 
 import os
-import signal
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from forestay.cli.reading import print_json
+from forestay.cli.reading import bytes_of, print_json
+from forestay.cli.stopping import may_be_stopped, show_progress
 from forestay.text import tr
 
 if TYPE_CHECKING:
     from forestay.batch.units import Runner
+    from forestay.batch.whole import Told
 
 batch = typer.Typer(help="Many eyes at once: resumable, the same bits for any number of workers.", no_args_is_help=True)
 
-STOPPED_STATUS = 2
 SHOWN = 20
 """Surgeons that are printed; of a larger register, those outside the limits."""
 Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the Parquet files are, or will be.")]
@@ -36,7 +33,7 @@ def register(app: typer.Typer) -> None:
     app.add_typer(batch, name="batch")
 
 
-def _runner(workers: int, scheduler: str | None) -> Runner:
+def runner(workers: int, scheduler: str | None) -> Runner:
     from forestay.batch.units import Cluster, LocalPool
 
     if scheduler:
@@ -45,27 +42,8 @@ def _runner(workers: int, scheduler: str | None) -> Runner:
     return LocalPool(workers or os.cpu_count() or 1)
 
 
-def _progress(done: int, of: int) -> None:
-    if sys.stderr.isatty():
-        typer.echo(f"\r{done} / {of}", nl=done == of, err=True)
-
-
-@contextmanager
-def may_be_stopped(folder: Path) -> Iterator[None]:
-    """Ctrl-C, or the signal that ends a program, stops after the units at work; what is done stays."""
-
-    def stop(_number: int, _frame: object) -> None:
-        raise KeyboardInterrupt
-
-    before = signal.signal(signal.SIGTERM, stop)
-    try:
-        yield
-    except KeyboardInterrupt:
-        says = tr("Stopped. What is done stays in {folder}; the same command again goes on.", folder=str(folder))
-        typer.echo("\n" + says, err=True)
-        raise typer.Exit(STOPPED_STATUS) from None
-    finally:
-        signal.signal(signal.SIGTERM, before)
+def _goes_on(folder: Path) -> str:
+    return tr("Stopped. What is done stays in {folder}; the same command again goes on.", folder=str(folder))
 
 
 @batch.command("invent")
@@ -73,8 +51,8 @@ def invent(n: Count, folder: Folder, *, seed: Seed = 1, workers: Workers = 0, sc
     """Invent a practice of N operated eyes, marked as invented, for a look or a benchmark."""
     from forestay.batch.study import invent as run
 
-    with may_be_stopped(folder):
-        done = run(n, folder, seed=seed, run=_runner(workers, scheduler), progress=_progress)
+    with may_be_stopped(_goes_on(folder)):
+        done = run(n, folder, seed=seed, run=runner(workers, scheduler), progress=show_progress)
     typer.echo(tr("{n} files in {folder}.", n=len(done), folder=str(folder)))
 
 
@@ -83,9 +61,48 @@ def plan(n: Count, folder: Folder, *, seed: Seed = 1, workers: Workers = 0, sche
     """Plan N invented eyes in brief: power, refraction, risk of rupture."""
     from forestay.batch.study import plan_in_brief
 
-    with may_be_stopped(folder):
-        done = plan_in_brief(n, folder, seed=seed, run=_runner(workers, scheduler), progress=_progress)
+    with may_be_stopped(_goes_on(folder)):
+        done = plan_in_brief(n, folder, seed=seed, run=runner(workers, scheduler), progress=show_progress)
     typer.echo(tr("{n} files in {folder}.", n=len(done), folder=str(folder)))
+
+
+@batch.command("cases")
+def cases(
+    folder: Folder,
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="FILE...", help="Case files, exported facts, or exports of a practice."),
+    ],
+    *,
+    workers: Workers = 0,
+    scheduler: Scheduler = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Answer in JSON, one row an eye.")] = False,
+) -> None:
+    """Plan given eyes in full; the plans stand in FOLDER as Parquet. Ends with status 1 where an eye could not be planned."""
+    from forestay.batch.whole import plan_whole, told
+    from forestay.services.many import eyes_in
+
+    eyes = eyes_in(bytes_of(path, "FILE") for path in files)
+    with may_be_stopped(_goes_on(folder)):
+        done = plan_whole(eyes, folder, run=runner(workers, scheduler), progress=show_progress)
+    rows = told(done)
+    if as_json:
+        print_json([asdict(row) for row in rows])
+    else:
+        for row in rows:
+            typer.echo(_one_line(row))
+        typer.echo(tr("{n} eyes; their plans stand in {folder}.", n=len(rows), folder=str(folder)))
+    if any(row.error for row in rows):
+        raise typer.Exit(1)
+
+
+def _one_line(row: Told) -> str:
+    if row.error is not None:
+        return tr("{name}: cannot be planned. {why}", name=row.name, why=row.error)
+    lens = (
+        tr("lens {power:+.2f} D, {place}", power=row.power_d, place=row.place) if row.power_d else tr("no lens power")
+    )
+    return tr("{name}: {says} {lens}; {n} to recheck.", name=row.name, says=row.says, lens=lens, n=row.rechecks)
 
 
 @batch.command("audit")

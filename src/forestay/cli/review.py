@@ -5,14 +5,20 @@ from __future__ import annotations
 from contextlib import closing
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from forestay.cli.batch import runner
 from forestay.cli.exchange import Db
 from forestay.cli.reading import bytes_of, print_json
+from forestay.cli.stopping import may_be_stopped, show_progress
 from forestay.errors import InvalidInput
 from forestay.text import tr
+
+if TYPE_CHECKING:
+    from forestay.batch.units import Runner
+    from forestay.review.outcome import Outcome
 
 
 def register(app: typer.Typer) -> None:
@@ -35,6 +41,16 @@ def review(
         Path | None,
         typer.Option("--peers", metavar="FILE", help="Figures of peers (CSV: name, operations, events, expected)."),
     ] = None,
+    work: Annotated[
+        Path | None,
+        typer.Option(
+            "--work", metavar="FOLDER", help="Keep parts here while at work, so that a stopped review goes on."
+        ),
+    ] = None,
+    workers: Annotated[int, typer.Option(min=0, max=1024, help="Processes, with --work; 0: one for each core.")] = 0,
+    scheduler: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="Dask scheduler, with --work, as tls://host:8786.")
+    ] = None,
     db: Db = None,
 ) -> None:
     """Review what the stored cases teach: outcome against plan, complications, own constants, signals.
@@ -53,14 +69,27 @@ def review(
     if invented:
         found, _ = look_back(None, selection, peers=others)
     else:
-        with closing(open_store(db)) as store:
-            found, _ = look_back(store, selection, peers=others)
+        with closing(open_store(db)) as store, may_be_stopped(_stopped(work)):
+            known = _in_parts(db, store, work, runner(workers, scheduler)) if work is not None else None
+            found, _ = look_back(store, selection, peers=others, known=known, progress=show_progress)
     if as_json:
         print_json(as_dict(found))
     else:
         typer.echo(readable(found))
     if found.signals:
         raise typer.Exit(1)
+
+
+def _in_parts(db: str | None, store: Any, folder: Path, run: Runner) -> list[Outcome]:
+    from forestay.services.review_parts import operated_in_parts
+
+    return operated_in_parts(db, store, folder, run=run, progress=show_progress)
+
+
+def _stopped(work: Path | None) -> str:
+    if work is None:
+        return tr("Stopped. With --work FOLDER a review that was stopped goes on where it was.")
+    return tr("Stopped. What is done stays in {folder}; the same command again goes on.", folder=str(work))
 
 
 def _day(text: str | None, field: str) -> date | None:

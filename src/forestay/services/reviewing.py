@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from forestay.evidence import EvidenceSet, default_evidence
 from forestay.plan.context import Practice
@@ -18,12 +18,17 @@ INVENTED_CASES = 900
 INVENTED_SEED = 20_240_101
 
 
-def operated(store: FactStore) -> Iterator[Outcome]:
+Progress = Callable[[int, int], None]
+
+
+def operated(store: FactStore, progress: Progress = lambda _done, _of: None) -> Iterator[Outcome]:
     """The outcome of every kept case in which a step of an operation is recorded."""
-    for case_id in store.sequences(holding="done"):
+    cases = list(store.sequences(holding="done"))
+    for done, case_id in enumerate(cases, start=1):
         found = outcome_of(case_id, store.facts(case_id))
         if found is not None:
             yield found
+        progress(done, len(cases))
 
 
 def invented_practice() -> list[Outcome]:
@@ -37,12 +42,17 @@ def look_back(
     evidence: EvidenceSet | None = None,
     *,
     peers: Sequence[Peer] = (),
+    known: Sequence[Outcome] | None = None,
+    progress: Progress = lambda _done, _of: None,
 ) -> tuple[Review, dict[str, tuple[str, ...]]]:
     """The review of a selection of the cases kept in ``store``, and what there is to choose from.
 
-    Without a store: of an invented practice.
+    Without a store: of an invented practice. ``known``: the outcomes, where they were worked out already.
     """
-    every = list(operated(store)) if store is not None else invented_practice()
+    if known is not None:
+        every = list(known)
+    else:
+        every = list(operated(store, progress)) if store is not None else invented_practice()
     offered = {
         "surgeon": tuple(grouped(every, lambda o: o.surgeon)),
         "technique": tuple(grouped(every, lambda o: o.technique)),
