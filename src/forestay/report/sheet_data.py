@@ -6,11 +6,19 @@ from datetime import datetime
 from typing import Any
 
 from forestay.draw.above import describe_above, draw_above
+from forestay.draw.above_legend import key_samples
 from forestay.draw.palette import PAPER
 from forestay.draw.rope import draw_rope, interval_words, rope_scales, rope_sentence, state_words
-from forestay.plan.model import Cue, Margin, Plan, Step
+from forestay.plan.model import Conflict, Cue, Margin, Plan, Step
 from forestay.report import words as say
 from forestay.text import language, tr
+
+CONFLICT_STOPS = {
+    "one-piece-and-sulcus": "one-piece-soft-lens-in-sulcus",
+    "low-count-and-anterior-chamber-lens": "anterior-chamber-lens",
+    "sulfonamide-and-acetazolamide": "acetazolamide-sulfonamide",
+}
+"""Conflicts that a stop says in full, with the stop."""
 
 
 def sheet(plan: Plan, *, label: str, invented: bool, made_at: datetime) -> dict[str, Any]:
@@ -35,7 +43,8 @@ def sheet(plan: Plan, *, label: str, invented: bool, made_at: datetime) -> dict[
         "steps": [_step(s) for s in plan.steps],
         "fallbacks": [{"event": say.capital(f.event), "signs": f.signs, "do": list(f.do)} for f in plan.fallbacks],
         "conflicts": [
-            {"between": tr(" or ").join(c.between), "settled": c.settled, "why": c.why} for c in plan.conflicts
+            {"between": tr(" or ").join(c.between), "settled": c.settled, "why": c.why, "stopped": _stopped(c, plan)}
+            for c in plan.conflicts
         ],
         "stops": [{"must_not": say.capital(s.must_not), "why": s.why} for s in plan.stops],
         "lens": _lens(plan),
@@ -53,11 +62,20 @@ def sheet(plan: Plan, *, label: str, invented: bool, made_at: datetime) -> dict[
     }
 
 
-def _pictures(plan: Plan) -> dict[str, str]:
+def _stopped(conflict: Conflict, plan: Plan) -> bool:
+    """Whether the stops on the back say the same, so that a full front may leave it to them."""
+    return CONFLICT_STOPS.get(conflict.key, "") in {s.key for s in plan.stops}
+
+
+def _pictures(plan: Plan) -> dict[str, Any]:
     if plan.drawing is None or plan.measures is None:
         return {}
     return {
-        "above": draw_above(plan.drawing, plan.measures, handles=False, palette=PAPER),
+        "above": draw_above(plan.drawing, plan.measures, handles=False, palette=PAPER, with_key=False),
+        "key": [
+            {"mark": mark.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1), "says": says}
+            for mark, says in key_samples(plan.drawing, plan.measures, palette=PAPER)
+        ],
         "above_says": describe_above(plan.drawing, plan.measures),
     }
 
@@ -117,6 +135,7 @@ def _lens(plan: Plan) -> dict[str, Any]:
         "basis": say.lens_basis(lens),
         "rows": rows,
         "says": [*lens.learnt, *([str(lens.displaced["says"])] if lens.displaced else [])],
+        "cornea": plan.astigmatism.says,
         "astigmatism": "; ".join(part.rstrip(".") for part in _cornea(plan) if part),
     }
 
@@ -170,7 +189,11 @@ def _labels() -> dict[str, str]:
         "pressure": tr("Pressure"),
         "warn": tr("Tell the patient"),
         "consent": tr("Before consent"),
-        "consent_elsewhere": tr("{n} points to settle before consent: consent sheet and page of this case", n="{n}"),
+        "consent_elsewhere": tr(
+            "{n} points to settle before consent, {m} warnings for the patient: consent sheet, page of this case",
+            n="{n}",
+            m="{m}",
+        ),
         "act_on": tr("act on"),
         "doubts": tr("Doubts and checks"),
         "astigmatism": tr("Cornea"),
@@ -179,6 +202,7 @@ def _labels() -> dict[str, str]:
         "risk": tr("Risk"),
         "more_risks": tr("{n} more risks on the page of this case.", n="{n}"),
         "general_doubts": tr("{n} doubts about the evidence itself: page of this case, exported plan", n="{n}"),
+        "all_doubts": tr("{n} doubts and checks: page of this case, exported plan", n="{n}"),
         "more_signs": tr("+ {n} more", n="{n}"),
         "signs_elsewhere": tr("{n} more signs to watch for stand on the page of this case", n="{n}"),
         "longer": tr("Shortened to fit: the whole plan is on the page of this case and in the exported plan."),
