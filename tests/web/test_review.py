@@ -15,8 +15,8 @@ def test_an_invented_practice_is_marked_and_has_drawings_with_tables(client: Vis
     page = client.get("/review?practice=invented")
     assert "Invented practice." in page.text
     assert (
-        page.text.count('class="chart"') == 9
-    )  # rates, sums, balance, funnel, errors, within; told intervals, a trainee twice
+        page.text.count('class="chart"') == 11
+    )  # rates, sums, balance, funnel, gaps, errors, within, incisions; told intervals, a trainee twice
     assert page.text.count("<table>") >= page.text.count('class="chart"')
     assert "Not a medical device" in page.text or "not a medical device" in page.text
 

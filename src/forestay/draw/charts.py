@@ -159,13 +159,21 @@ def draw_balance(sums: Sums, *, palette: Palette, name: str = "balance") -> str:
 
 
 def draw_funnel(
-    points: Sequence[Point], lines: Sequence[Limits], *, palette: Palette, sentence: str, name: str = "funnel"
+    points: Sequence[Point],
+    lines: Sequence[Limits],
+    *,
+    palette: Palette,
+    sentence: str,
+    name: str = "funnel",
+    published: Sequence[float] = (),
+    below: str = "",
 ) -> str:
-    """Surgeons by number of operations and rate, between limits; filled where outside the outer ones."""
-    top = (
-        max(*(limit.outer[1] for limit in lines if limit.n >= min(p.n for p in points)), *(p.rate for p in points))
-        * 1.1
-    )
+    """Surgeons by number of operations and rate, between limits; filled where outside the outer ones.
+
+    ``published``: rates of audits elsewhere, numbered lines across.
+    """
+    highest = [limit.outer[1] for limit in lines if limit.n >= min(p.n for p in points)]
+    top = max(*highest, *(p.rate for p in points), *published) * 1.1
     first, last = lines[0].n, lines[-1].n
     x, y = scale(first, last, LEFT, WIDTH - RIGHT), scale(0, top, HEIGHT - BOTTOM, TOP)
     parts = frame(
@@ -176,8 +184,11 @@ def draw_funnel(
         up=ticks(0, top),
         say=percent,
         say_across=lambda v: f"{v:.0f}",
-        below=tr("operations of a surgeon"),
+        below=below or tr("operations of a surgeon"),
     )
+    for number_, rate in enumerate(published, start=1):
+        parts.append(line([(LEFT, y(rate)), (WIDTH - RIGHT, y(rate))], palette.soft, 1.5, "10 3 2 3"))
+        parts.append(label(str(number_), LEFT + 4, y(rate) - 4, size=SMALL, fill=palette.ink))
     for end in (0, 1):
         parts.append(line([(x(at.n), max(TOP, y(at.inner[end]))) for at in lines], palette.soft, 1.5, "2 3"))
         parts.append(line([(x(at.n), max(TOP, y(at.outer[end]))) for at in lines], palette.ink, 1.5, "6 4"))

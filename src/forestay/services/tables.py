@@ -27,7 +27,7 @@ from forestay.exchange.units import allowed_units
 from forestay.eye.validation import validate
 from forestay.services.cases import TABLES
 from forestay.store.interface import FactStore
-from forestay.text import tr
+from forestay.text import field_words, tr
 
 NAMESPACE = UUID("b4b4b5ce-4f7e-4f43-9c44-8d6b8d5a2c10")
 AUTHOR = "table"
@@ -165,7 +165,17 @@ def _right_eye(row: Row, kept: Sequence[Fact]) -> None:
 
 def _says(row: Row) -> tuple[str, ...]:
     values = {**row.values, **{f"seen.{key}": value for key, value in row.seen.items()}}
-    return tuple(f"{path} {shown(path, value)}" for path, value in values.items())
+    return tuple(f"{_called(path)} {shown(path, value)}" for path, value in values.items())
+
+
+def _called(path: str) -> str:
+    """A field in words; of the fellow eye, of a visit and of the aim that is said."""
+    section, words = path.partition(".")[0], field_words(path)
+    if section == "fellow":
+        return tr("fellow eye, {field}", field=words)
+    if section == "seen":
+        return tr("visit, {field}", field=words)
+    return tr("aim, {field}", field=words) if section == "target" else words
 
 
 def _facts(row: Row, author: str) -> list[Fact]:

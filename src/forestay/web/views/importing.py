@@ -21,6 +21,14 @@ class ColumnLine:
 
 
 @dataclass(frozen=True)
+class RoleGroup:
+    """What a column can be, of one section of the case file."""
+
+    title: str = field(metadata=told("the section in words"))
+    roles: tuple[tuple[str, str], ...] = field(metadata=told("value and words of each"))
+
+
+@dataclass(frozen=True)
 class RowLine:
     """One row of the table, with what it does."""
 
@@ -38,7 +46,7 @@ class ImportView(View):
     name: str = field(default="", metadata=told("name of the table, or empty before one is chosen"))
     data: str = field(default="", metadata=told("the table itself, base64, or empty"))
     columns: tuple[ColumnLine, ...] = field(default=(), metadata=told("its columns"))
-    roles: tuple[tuple[str, str], ...] = field(default=(), metadata=told("what a column can be: value and words"))
+    roles: tuple[RoleGroup, ...] = field(default=(), metadata=told("what a column can be, by section"))
     units: tuple[str, ...] = field(default=(), metadata=told("units that numbers may be in"))
     decimal: str = field(default=".", metadata=told("sign before the decimals"))
     date_format: str = field(default="", metadata=told("how dates are written, or empty"))

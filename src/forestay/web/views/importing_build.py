@@ -7,14 +7,16 @@ from collections.abc import Mapping as Fields
 from dataclasses import dataclass, field
 from typing import Any
 
+from forestay.case.fields import SECTIONS
 from forestay.errors import InvalidInput
 from forestay.exchange.table_file import Table as _Read
 from forestay.exchange.table_file import plain, read_table
 from forestay.exchange.table_mapping import Mapping, fields, kind_of, mapping_of
 from forestay.exchange.units import allowed_units
 from forestay.services.tables import TableLook, own_unit
-from forestay.text import tr
-from forestay.web.views.importing import ColumnLine, RowLine
+from forestay.text import field_words, tr
+from forestay.web.views.entry_words import label_of, section_titles
+from forestay.web.views.importing import ColumnLine, RoleGroup, RowLine
 from forestay.web.views.shell import told
 
 CASE, DATE = "case", "date"
@@ -55,11 +57,24 @@ def column_lines(table: Table, given: Fields[str, str]) -> tuple[ColumnLine, ...
     )
 
 
-def roles() -> tuple[tuple[str, str], ...]:
-    """What a column can be."""
-    able = [path for path in fields() if kind_of(path) != "table"]
+def roles() -> tuple[RoleGroup, ...]:
+    """What a column can be: fields in words, by section of the case file."""
+    titles = {**section_titles(), "seen": tr("Follow-up")}
     first = (("", tr("not read")), (CASE, tr("number of the case")), (DATE, tr("date of the row")))
-    return (*first, *((path, path) for path in able))
+    able = [path for path in fields() if kind_of(path) != "table"]
+    return (
+        RoleGroup(tr("Table"), first),
+        *(
+            RoleGroup(title, tuple((path, _label(path)) for path in able if path.startswith(f"{section}.")))
+            for section, title in titles.items()
+        ),
+    )
+
+
+def _label(path: str) -> str:
+    section, _, key = path.partition(".")
+    meaning = SECTIONS[section].model_fields[key].description if section in SECTIONS else None
+    return label_of(path, meaning or field_words(path))
 
 
 def units() -> tuple[str, ...]:

@@ -5,13 +5,20 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from forestay.draw.charts import draw_balance, draw_calibration, draw_funnel, draw_sums
+from forestay.draw.charts_rare import draw_gaps, draw_incisions
 from forestay.draw.palette import SCREEN
 from forestay.report import review_words as say
 from forestay.review.make import Review
 from forestay.text import tr
 from forestay.web.views.review import Block, SignalLine, Table
 from forestay.web.views.review_learning import learning_blocks
-from forestay.web.views.review_rates import complications_block, peers_block, refraction_block, within_block
+from forestay.web.views.review_rates import (
+    complications_block,
+    peers_block,
+    published_rows,
+    refraction_block,
+    within_block,
+)
 
 SHOWN_CASES = 12
 """Cases of a signal that are named; the rest are counted."""
@@ -103,8 +110,9 @@ def _funnel(found: Review) -> Block | None:
         for p in found.funnel
     )
     head = (tr("surgeon"), tr("ruptures"), tr("rate"), tr("outer limits"), tr("remark"))
-    drawing = draw_funnel(found.funnel, found.funnel_lines, palette=SCREEN, sentence=says)
-    return _block("funnel", tr("Surgeons"), says, drawing, Table(head, rows))
+    more, published = published_rows(found, len(head))
+    drawing = draw_funnel(found.funnel, found.funnel_lines, palette=SCREEN, sentence=says, published=published)
+    return _block("funnel", tr("Surgeons"), says, drawing, Table(head, rows + more))
 
 
 def _scored(found: Review) -> Block | None:
@@ -128,7 +136,8 @@ def _spacing(found: Review) -> Block | None:
     gaps = ", ".join(str(gap) for gap in found.spacing.gaps[-SHOWN_CASES:]) or tr("none yet")
     rows = ((tr("cases before each of the last ruptures"), gaps), (tr("cases since"), str(found.spacing.since_last)))
     says = say.spacing_sentence(found.spacing)
-    return _block("spacing", tr("Between ruptures"), says, "", Table((tr("what"), tr("value")), rows))
+    drawing = draw_gaps(found.spacing, palette=SCREEN, sentence=says)
+    return _block("spacing", tr("Between ruptures"), says, drawing, Table((tr("what"), tr("value")), rows))
 
 
 def _constants(found: Review) -> Block | None:
@@ -168,7 +177,7 @@ def _incisions(found: Review) -> Block | None:
         return None
     rows = tuple(
         (
-            own.kind,
+            f"{number}: {own.kind}",
             str(own.n),
             f"{own.flattening_d:.2f} ± {own.along_sd_d:.2f} D",
             f"{own.across_d:+.2f} ± {own.across_sd_d:.2f} D",
@@ -176,7 +185,7 @@ def _incisions(found: Review) -> Block | None:
             "" if own.predicted_d is None else f"{own.predicted_d:.2f} D",
             f"{own.planned_d:.2f} D ({own.own_weight:.0%})",
         )
-        for own in found.incisions
+        for number, own in enumerate(found.incisions, start=1)
     )
     head = (
         tr("incision"),
@@ -190,7 +199,9 @@ def _incisions(found: Review) -> Block | None:
     says = tr(
         "Each change is turned to its incision, left eyes mirrored, then averaged. The mean size overstates what can be planned for."
     )
-    return _block("incisions", tr("Own incisions"), says, "", Table(head, rows))
+    says += " " + tr("Drawn: the outline holds one SD, the square is what the next plan reckons with.")
+    drawing = draw_incisions(found.incisions, palette=SCREEN, sentence=says)
+    return _block("incisions", tr("Own incisions"), says, drawing, Table(head, rows))
 
 
 def _acuity(found: Review) -> Block | None:

@@ -15,6 +15,8 @@ from forestay.web.views.review import Block, Table
 
 LEVEL = 0.95
 """Level of the exact intervals of this page."""
+FUNNEL_COLUMNS = 5
+"""Columns of the table of surgeons; that of peers has one more before the rate."""
 DRAWN = ("rupture", "any-in-surgery", "infection")
 """Complications that something was published for."""
 
@@ -111,8 +113,29 @@ def peers_block(found: Review) -> Block | None:
         for p in peers.points
     )
     head = (tr("unit"), tr("size"), tr("ruptures"), tr("rate"), tr("outer limits"), tr("remark"))
-    drawing = draw_funnel(peers.points, peers.lines, palette=SCREEN, sentence=says, name="peers")
-    return _block("peers", tr("Among peers"), says, drawing, Table(head, rows))
+    more, published = published_rows(found, len(head))
+    drawing = draw_funnel(
+        peers.points,
+        peers.lines,
+        palette=SCREEN,
+        sentence=says,
+        name="peers",
+        published=published,
+        below=tr("size of a unit: operations"),
+    )
+    return _block("peers", tr("Among peers"), says, drawing, Table(head, rows + more))
+
+
+def published_rows(found: Review, width: int) -> tuple[tuple[tuple[str, ...], ...], tuple[float, ...]]:
+    """The published rates of rupture as rows of a table of ``width`` columns, each with its number in the drawing; the rates."""
+    compared = next((c.benchmarks for c in found.complications if c.name == "rupture"), ())
+    rate_at = 3 if width > FUNNEL_COLUMNS else 2
+    rows = []
+    for n, (meaning, rate) in enumerate(compared, start=1):
+        row = [""] * width
+        row[0], row[rate_at], row[-1] = tr("published {n}", n=n), f"{rate:.2%}", meaning
+        rows.append(tuple(row))
+    return tuple(rows), tuple(rate for _, rate in compared)
 
 
 def refraction_block(found: Review) -> Block | None:
