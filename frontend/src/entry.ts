@@ -114,7 +114,7 @@ async function save(row: HTMLElement): Promise<void> {
   try {
     const answer = await fetch(form.action, { method: "POST", body, headers: sentAs(row), keepalive: true });
     if (answer.headers.has("X-Forestay-Waits")) return takeWaiting(row, text);
-    if (answer.status >= 500) throw new Error(String(answer.status));
+    if (answer.status >= 500 || answer.status === 429) throw new Error(String(answer.status));
     take(row, await answer.text(), textOf(row) === text);
     if (answer.ok) refreshSoon();
   } catch {

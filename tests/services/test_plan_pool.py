@@ -20,7 +20,7 @@ from forestay.eye.situation import Situation
 from forestay.plan.model import Plan, as_dict
 from forestay.services.cases import Who
 from forestay.services.plan_pool import PlanPool
-from forestay.services.planner import Planner, usual_make
+from forestay.services.planner import Given, Make, Planner, usual_make
 from forestay.services.planning import Desk, keep_demo
 from forestay.store.memory import MemoryFactStore
 from forestay.text import speaking
@@ -43,6 +43,11 @@ def pool() -> Iterator[PlanPool]:
     made.close()
 
 
+def quick_of(pool: PlanPool) -> Make:
+    """Quick plans with nothing given."""
+    return pool.ways(Given())[1]
+
+
 def said(plan: Plan) -> str:
     """The plan to nine digits: one process may have compiled what the other works out in numpy."""
 
@@ -58,9 +63,9 @@ def said(plan: Plan) -> str:
 
 def test_a_plan_from_beside_is_the_plan_made_here(desk: Desk, pool: PlanPool) -> None:
     situation = desk.open(EYE).situation
-    assert said(pool.quick(situation)) == said(usual_make(quick=True)(situation))
+    assert said(quick_of(pool)(situation)) == said(usual_make(quick=True)(situation))
     with speaking("fr"):
-        assert said(pool.quick(situation)) == said(usual_make(quick=True)(situation))
+        assert said(quick_of(pool)(situation)) == said(usual_make(quick=True)(situation))
 
 
 def test_a_refusal_from_beside_is_the_refusal(desk: Desk, pool: PlanPool) -> None:
@@ -68,7 +73,7 @@ def test_a_refusal_from_beside_is_the_refusal(desk: Desk, pool: PlanPool) -> Non
     case = situation.case
     wrong = case.model_copy(update={"biometry": case.biometry.model_copy(update={"k1_d": 36.0, "k2_d": 58.0})})
     told = []
-    for make in (usual_make(quick=True), pool.quick):
+    for make in (usual_make(quick=True), quick_of(pool)):
         with pytest.raises(RefusedFinding) as refused:
             make(situation.model_copy(update={"case": wrong}))
         told.append((refused.value.message, refused.value.field, refused.value.value))
@@ -77,11 +82,11 @@ def test_a_refusal_from_beside_is_the_refusal(desk: Desk, pool: PlanPool) -> Non
 
 def test_a_process_that_ends_is_replaced_and_the_plan_still_comes(desk: Desk, pool: PlanPool) -> None:
     situation = desk.open(EYE).situation
-    pool.quick(situation)
+    quick_of(pool)(situation)
     before = {child.pid for child in active_children()}
     for pid in before:
         os.kill(pid or 0, signal.SIGKILL)
-    assert said(pool.quick(situation)) == said(usual_make(quick=True)(situation))
+    assert said(quick_of(pool)(situation)) == said(usual_make(quick=True)(situation))
     assert not before & {child.pid for child in active_children()}
 
 

@@ -14,7 +14,7 @@ from forestay.errors import InvalidInput
 from forestay.eye.situation import Situation
 from forestay.plan.model import Plan
 from forestay.services.cases import INVENTED, Who
-from forestay.services.planner import Planner, digest, looked_at
+from forestay.services.planner import Given, Planner, digest, looked_at
 from forestay.services.planning import Desk, keep_demo
 from forestay.store.memory import MemoryFactStore
 from tests.factories import example_plan
@@ -123,7 +123,7 @@ def test_the_plan_of_a_page_is_held_against_the_shelf_of_devices_as_of_that_day(
         b'invented = true\n[[item]]\nthing = "iris-hooks"\ncount = 8\nexpires = 2027-01-31\nlot = "H1"\n',
         "devices.toml",
     )
-    made = Planner(devices=shelf)
+    made = Planner(given=Given(devices=shelf))
     situation = read_case(demo_bytes("brown-pseudoexfoliation"), "case.toml")
     monkeypatch.setattr(module, "today", lambda: date(2026, 11, 27))
     hooks = next(i for i in made.plan(situation).kit["items"] if i.thing == "iris-hooks")

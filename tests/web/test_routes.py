@@ -30,6 +30,8 @@ VALUES = {
     "device_id": "t-nobody",
     "attachment_id": "none",
     "section": "biometry",
+    "page": "lenses",
+    "mark": "new",
 }
 ROLES = tuple(table().roles)
 OUT = "signed out"
@@ -38,7 +40,7 @@ OUT = "signed out"
 KNOWN: dict[tuple[str, str], set[str]] = {
     ("GET", "/cases/{case_id}"): {"surgeon", "nurse", "trainee", "auditor"},
     ("POST", "/cases/{case_id}/decisions"): {"surgeon", "trainee"},
-    ("POST", "/cases/{case_id}/withdrawals"): {"surgeon", "trainee"},
+    ("POST", "/cases/{case_id}/withdrawals"): {"surgeon", "nurse", "trainee"},
     ("POST", "/cases/{case_id}/findings"): {"surgeon", "nurse", "trainee"},
     ("GET", "/cases/{case_id}/sheet.pdf"): {"surgeon", "nurse", "trainee", "auditor"},
     ("POST", "/cases/{case_id}/identity"): {"surgeon", "nurse", "trainee"},
@@ -55,6 +57,12 @@ KNOWN: dict[tuple[str, str], set[str]] = {
     ("POST", "/import"): {"surgeon", "nurse", "trainee"},
     ("POST", "/sort"): {"surgeon", "nurse", "trainee", "auditor"},
     ("GET", "/cases/{case_id}/consent"): {"surgeon", "nurse", "trainee", "auditor"},
+    ("GET", "/settings"): set(ROLES),
+    ("GET", "/settings/file"): set(ROLES),
+    ("GET", "/settings/{page}"): {"surgeon", "administrator"},
+    ("POST", "/settings/{page}"): {"surgeon", "administrator"},
+    ("POST", "/settings/{page}/{mark}"): {"surgeon", "administrator"},
+    ("POST", "/settings/import"): {"surgeon", "administrator"},
     ("GET", "/accounts"): {"administrator"},
     ("POST", "/accounts/{account_id}"): {"administrator"},
     ("GET", "/accounts/reading"): {"auditor", "administrator"},

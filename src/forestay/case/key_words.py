@@ -189,6 +189,8 @@ PERMISSIONS = (
     mark("sign a case"),
     mark("see and change whom a case is about"),
     mark("read the record of who read what"),
+    mark("take back what one entered oneself a short while ago"),
+    mark("change the settings of the practice"),
     mark("create and change accounts, end sessions and devices"),
 )
 """What an account may do, in the words of the table of access."""

@@ -39,9 +39,9 @@ def day(
 ) -> None:
     """Order, times, kit and clashes of a theatre day. Status 1 where something clashes or an eye is left out."""
     from forestay.plan.device_shelf import read_shelf
-    from forestay.services.daylist import day_of, own_shelf, situations
+    from forestay.services.daylist import day_of, shelf_here, situations
 
-    shelf = read_shelf(_bytes(devices), devices.name) if devices is not None else own_shelf()
+    shelf = read_shelf(_bytes(devices), devices.name) if devices is not None else shelf_here(cases, db)
     eyes = situations(cases, db)
     made = day_of(
         [(name, situation) for name, situation, _ in eyes],

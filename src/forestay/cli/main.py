@@ -236,8 +236,10 @@ def serve(
 
 def _register() -> None:
     from forestay.cli import after, again, arrive, batch, consent, day, decide, exchange, record, review, rules, sorting
+    from forestay.cli import settings as practice
 
-    for family in (after, again, arrive, batch, consent, day, decide, exchange, record, review, rules, sorting):
+    every = (after, again, arrive, batch, consent, day, decide, exchange, practice, record, review, rules, sorting)
+    for family in every:
         family.register(app)
 
 

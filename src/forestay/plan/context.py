@@ -69,6 +69,8 @@ class Context:
     """Devices, drugs and consumables on the shelf; None is "not known"."""
     lenses: LensShelf | None = None
     """The practice's own lens models; None where no shelf is known."""
+    settings: str = ""
+    """The change of the practice's settings that the shelves come from; empty where they come from elsewhere."""
     searching: bool = True
     """Whether supports of a weak zonule are searched, and loads of the zonule spread over the draws: not while a
     control moves. A load is a rank within the eye and is shown without interval, so a look says the same."""

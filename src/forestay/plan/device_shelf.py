@@ -30,6 +30,12 @@ def things() -> tuple[str, ...]:
     return tuple(sorted({str(r.data["thing"]) for r in rules if "thing" in r.data}))
 
 
+@cache
+def drugs() -> frozenset[str]:
+    """Those of them that the rules of doses ask for."""
+    return frozenset(str(r.data["thing"]) for r in ruleset("doses")["dose"] if "thing" in r.data)
+
+
 class ShelfItem(Record):
     """So many of one thing, alike in size, lot and expiry."""
 

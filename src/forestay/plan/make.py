@@ -388,10 +388,11 @@ def version(context: Context) -> dict[str, str]:
         f"{context.evidence.digest}:{context.practice.digest}:{context.draws.count}:{context.today or ''}"
         f":{context.devices.digest if context.devices else ''}:{shelf}".encode()
     ).hexdigest()
-    return {
+    made_by = {
         "engine": __version__,
         "evidence": context.evidence.digest,
         "practice": context.practice.digest,
         "context": context_digest,
         "draws": str(context.draws.count),
     }
+    return made_by | ({"settings": context.settings} if context.settings else {})

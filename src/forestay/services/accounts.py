@@ -40,6 +40,11 @@ class TooManyAttempts(ForestayError):
     code = "too-many-attempts"
     http_status = 429
 
+    @property
+    def retry_after_s(self) -> int:
+        """How long to wait [s]."""
+        return int(table().limits["attempts_minutes"]) * 60
+
 
 @dataclass(frozen=True, slots=True)
 class SignedIn:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -18,6 +19,7 @@ from forestay.plan.device_shelf import DeviceShelf, read_shelf
 from forestay.plan.make import make
 from forestay.services.cases import kept_case, open_store
 from forestay.services.planner import Make
+from forestay.services.settings import settings
 from forestay.text import tr
 
 SHELF_FILE = "devices.toml"
@@ -29,6 +31,14 @@ def own_shelf() -> DeviceShelf | None:
     home = os.environ.get("XDG_DATA_HOME")
     file = (Path(home) if home else Path.home() / ".local" / "share") / "forestay" / SHELF_FILE
     return read_shelf(file.read_bytes(), SHELF_FILE) if file.is_file() else None
+
+
+def shelf_here(names: Sequence[str], db: str | None) -> DeviceShelf | None:
+    """The shelf of the settings that are kept with the cases, else of the data folder; of case files, of the folder."""
+    if all(Path(name).is_file() for name in names):
+        return own_shelf()
+    with closing(open_store(db)) as store:
+        return settings(store).devices or own_shelf()
 
 
 def situations(names: Sequence[str], db: str | None) -> list[tuple[str, Situation, bool]]:

@@ -22,7 +22,8 @@ from forestay.eye.records import CaseFile
 from forestay.eye.situation import Situation
 from forestay.eye.validation import validate
 from forestay.plan.consistency import check
-from forestay.services import cases
+from forestay.services import actor, cases
+from forestay.services.access import table
 from forestay.services.cases import Who
 from forestay.store.interface import FactStore
 from forestay.text import tr
@@ -86,6 +87,11 @@ def _forget(store: FactStore, case_id: str, path: str, *, key: UUID, who: Who, b
                 again = validate(type(body), {"values": rest})
                 cases.record(store, case_id, {mark: again}, who=who, based_on=based_on, corrects=target)
                 continue
+        if not actor.may(table().kinds[claim.entry.fact.header.kind]):
+            raise actor.Forbidden(
+                tr("Refused: {field} was settled by a decision, which this account may not take back.", field=path),
+                field=path,
+            )
         taken = validate(Withdrawn, {"fact": target, "why": tr("cleared in the form: not known")})
         cases.record(store, case_id, {mark: taken}, who=who, based_on=based_on)
 
@@ -118,8 +124,20 @@ def settle(
     cases.record(store, case_id, {key: body}, who=who, based_on=based_on)
 
 
-def open_case(store: FactStore, case_id: str, *, side: str, age_years: float, key: UUID, who: Who) -> None:
-    """A new case, of which side and age are known. A name that is taken is refused."""
+def open_case(
+    store: FactStore,
+    case_id: str,
+    *,
+    side: str,
+    age_years: float,
+    key: UUID,
+    who: Who,
+    theatre: Mapping[str, Any] | None = None,
+) -> None:
+    """A new case, of which side and age are known, and what the settings say of ``theatre``, by field of the case file.
+
+    A name that is taken is refused.
+    """
     if case_id in store.cases():
         if _opened_by(store, case_id, key):
             return
@@ -130,6 +148,8 @@ def open_case(store: FactStore, case_id: str, *, side: str, age_years: float, ke
         uuid5(key, "who"): validate(Found, {"values": {"person.age_years": age_years}}),
         uuid5(key, "eye"): validate(Found, {"values": {"eye.side": side}}),
     }
+    if theatre:
+        bodies[uuid5(key, "theatre")] = validate(Found, {"values": dict(theatre)})
     facts = [
         new_fact(body, case=case_id, author=who.author, device=who.device, device_sequence=number, id=mark)
         for number, (mark, body) in enumerate(bodies.items(), start=1)

@@ -11,59 +11,46 @@ import signal
 import threading
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from functools import partial
 from multiprocessing import get_context, parent_process
 from threading import Lock
 from zlib import crc32
 
-from forestay.eye.lens_shelf import LensShelf
 from forestay.eye.situation import Situation
 from forestay.mechanics import fast
-from forestay.plan.context import Practice
-from forestay.plan.device_shelf import DeviceShelf
 from forestay.plan.model import Plan
-from forestay.services.planner import Make, usual_make
+from forestay.services.planner import Given, Make, usual_ways
 from forestay.text import language, speaking
 
 AFTER_ANSWERS = 5
 """How much a planning process stands back for the one that answers, as niceness."""
 
-_makes: dict[bool, Make] = {}
+_ways: dict[str, tuple[Make, Make]] = {}
+"""How this process makes plans, by what it was given last."""
 
 
 class PlanPool:
-    """Warm processes for plans. ``make`` and ``quick`` give what ``usual_make`` gives, from any thread.
+    """Warm processes for plans. ``ways`` gives what ``usual_ways`` gives, for use from any thread.
 
     ``quicken``: each compiles its kernels in the background; the last digits may then differ from numpy's.
     """
 
-    def __init__(
-        self,
-        processes: int,
-        *,
-        lenses: LensShelf | None = None,
-        practice: Practice | None = None,
-        devices: DeviceShelf | None = None,
-        quicken: bool = True,
-    ) -> None:
-        self._given = (lenses, practice, devices, quicken)
+    def __init__(self, processes: int, *, quicken: bool = True) -> None:
+        self._quicken = quicken
         self._lock = Lock()
         self._workers = [self._worker() for _ in range(processes)]
 
+    def ways(self, given: Given) -> tuple[Make, Make]:
+        """What makes whole plans and quick ones with what is given."""
+        return partial(self._ask, given=given, quick=False), partial(self._ask, given=given, quick=True)
+
     def _worker(self) -> ProcessPoolExecutor:
-        return ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_ready, initargs=self._given)
+        return ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_ready, initargs=(self._quicken,))
 
     def warm(self) -> None:
         """Start every process now; returns at once."""
         for worker in self._workers:
             worker.submit(_nothing)
-
-    def make(self, situation: Situation) -> Plan:
-        """The whole plan."""
-        return self._ask(situation, quick=False)
-
-    def quick(self, situation: Situation) -> Plan:
-        """What moves with a control."""
-        return self._ask(situation, quick=True)
 
     def close(self) -> None:
         """End every process, each after the plan that it is making."""
@@ -72,16 +59,16 @@ class PlanPool:
         for worker in self._workers:
             worker.shutdown(wait=True)
 
-    def _ask(self, situation: Situation, *, quick: bool) -> Plan:
+    def _ask(self, situation: Situation, *, given: Given, quick: bool) -> Plan:
         place = crc32(_eye(situation)) % len(self._workers)
         try:
-            return self._sent(place, situation, quick=quick).result()
+            return self._sent(place, situation, given, quick=quick).result()
         except BrokenProcessPool:
             self._replace(place)
-            return self._sent(place, situation, quick=quick).result()
+            return self._sent(place, situation, given, quick=quick).result()
 
-    def _sent(self, place: int, situation: Situation, *, quick: bool) -> Future[Plan]:
-        return self._workers[place].submit(_plan, situation, language(), quick=quick)
+    def _sent(self, place: int, situation: Situation, given: Given, *, quick: bool) -> Future[Plan]:
+        return self._workers[place].submit(_plan, situation, language(), given, quick=quick)
 
     def _replace(self, place: int) -> None:
         """A new process in the place of one that ended, whoever of those who waited for it comes first."""
@@ -99,14 +86,13 @@ def _eye(situation: Situation) -> bytes:
     return f"{case.eye.side} {case.person.age_years} {case.person.sex}".encode()
 
 
-def _ready(lenses: LensShelf | None, practice: Practice | None, devices: DeviceShelf | None, quicken: bool) -> None:
+def _ready(quicken: bool) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # an interruption is for the process that answers
     os.nice(AFTER_ANSWERS)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     if quicken:
         fast.start()
-    for quick in (False, True):
-        _makes[quick] = usual_make(quick=quick, lenses=lenses, practice=practice, devices=devices)
+    _with(Given())
 
 
 def _end_with_parent() -> None:
@@ -120,6 +106,15 @@ def _nothing() -> None:
     pass
 
 
-def _plan(situation: Situation, tag: str, *, quick: bool) -> Plan:
+def _with(given: Given) -> tuple[Make, Make]:
+    """How plans are made with what is given; only the last is kept, since settings seldom change."""
+    if given.digest not in _ways:
+        made = usual_ways(given)
+        _ways.clear()
+        _ways[given.digest] = made
+    return _ways[given.digest]
+
+
+def _plan(situation: Situation, tag: str, given: Given, *, quick: bool) -> Plan:
     with speaking(tag):
-        return _makes[quick](situation)
+        return _with(given)[quick](situation)

@@ -6,8 +6,9 @@ import hashlib
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import cached_property
 from threading import Lock
 from typing import Any
 
@@ -24,6 +25,41 @@ PLANS_KEPT = 128
 """How many plans are kept for a quick return: a few cases with every position that a control was moved to."""
 
 Make = Callable[[Situation], Plan]
+
+
+@dataclass(frozen=True)
+class Given:
+    """What plans are made with beside facts and evidence: the practice's shelves and its own figures."""
+
+    lenses: LensShelf | None = None
+    practice: Practice | None = None
+    devices: DeviceShelf | None = None
+    settings: str = ""
+    """The change of the settings that the shelves come from."""
+
+    @cached_property
+    def digest(self) -> str:
+        """Two agree exactly when all that a plan is made with agrees."""
+        parts = (
+            self.lenses.model_dump_json() if self.lenses else "",
+            self.practice.digest if self.practice else "",
+            self.devices.digest if self.devices else "",
+            self.settings,
+        )
+        return hashlib.sha256("\0".join(parts).encode()).hexdigest()
+
+
+Ways = Callable[[Given], tuple[Make, Make]]
+"""What makes whole plans and quick ones with what is given."""
+
+
+@dataclass(frozen=True)
+class _Way:
+    """How plans are made just now; replaced as a whole."""
+
+    given: Given
+    make: Make
+    quick: Make
 
 
 def digest(situation: Situation) -> str:
@@ -47,16 +83,14 @@ class Planner:
         make: Make | None = None,
         *,
         kept: int = PLANS_KEPT,
-        lenses: LensShelf | None = None,
-        practice: Practice | None = None,
-        devices: DeviceShelf | None = None,
-        quick: Make | None = None,
+        given: Given | None = None,
+        ways: Ways | None = None,
         close: Callable[[], None] = lambda: None,
     ) -> None:
+        """``make``: makes all plans, whatever is given; ``ways``: makes them elsewhere, with what is given."""
         self.close = close
-        self._make = make or usual_make(lenses=lenses, practice=practice, devices=devices)
-        self._quick = quick or make or usual_make(quick=True, lenses=lenses, practice=practice, devices=devices)
-        self._lenses, self._practice, self._devices = lenses, practice, devices
+        self._ways = ways or ((lambda _: (make, make)) if make is not None else usual_ways)
+        self._way = self._made_with(given or Given())
         self._flips: OrderedDict[str, Flips] = OrderedDict()
         self._turning = Lock()
         self._kept = kept
@@ -64,9 +98,23 @@ class Planner:
         self._under_way: dict[str, Future[Plan]] = {}
         self._lock = Lock()
 
+    def _made_with(self, given: Given) -> _Way:
+        return _Way(given, *self._ways(given))
+
+    @property
+    def given(self) -> Given:
+        """What plans are made with just now."""
+        return self._way.given
+
+    def use(self, given: Given) -> None:
+        """Make plans with this from now on; what is under way is finished with what it was begun with."""
+        if given is not self._way.given:
+            self._way = self._made_with(given)
+
     def plan(self, situation: Situation, *, quick: bool = False) -> Plan:
         """The plan for this situation, made once. ``quick``: only what moves with a control (see ``usual_make``)."""
-        whole = f"{language()} {self._day()} {digest(situation)}"
+        way = self._way
+        whole = f"{language()} {_day(way.given)} {way.given.digest} {digest(situation)}"
         key = f"{whole} quick"
         with self._lock:
             for name in (whole, key) if quick else (whole,):
@@ -78,16 +126,13 @@ class Planner:
             waited_for = self._under_way.get(name)
             if waited_for is None:
                 own = self._under_way[name] = Future[Plan]()
-        return waited_for.result() if waited_for is not None else self._made(name, own, situation, quick=quick)
+        make = way.quick if quick else way.make
+        return waited_for.result() if waited_for is not None else self._made(name, own, situation, make)
 
-    def _day(self) -> str:
-        """The day that a plan is for, where a shelf has things that expire; plans of another day are made anew."""
-        return "" if self._devices is None else today().isoformat()
-
-    def _made(self, name: str, own: Future[Plan], situation: Situation, *, quick: bool) -> Plan:
+    def _made(self, name: str, own: Future[Plan], situation: Situation, make: Make) -> Plan:
         """Make the plan that others may be waiting for meanwhile; a failure is theirs too."""
         try:
-            made = (self._quick if quick else self._make)(situation)
+            made = make(situation)
         except BaseException as wrong:
             with self._lock:
                 del self._under_way[name]
@@ -103,11 +148,12 @@ class Planner:
 
     def turns(self, situation: Situation) -> Flips:
         """Where the plan of this situation turns, worked out once: about a hundred plans, one eye at a time."""
-        name = f"{language()} {digest(situation)}"
+        given = self._way.given
+        name = f"{language()} {given.digest} {digest(situation)}"
         with self._turning:
             known = self._flips.get(name)
             if known is None:
-                known = flips(situation, usual_context(lenses=self._lenses, practice=self._practice))
+                known = flips(situation, usual_context(given))
                 self._flips[name] = known
                 while len(self._flips) > self._kept:
                     self._flips.popitem(last=False)
@@ -118,21 +164,25 @@ class Planner:
         return self.plan(looked_at(situation, look), quick=quick)
 
 
+def _day(given: Given) -> str:
+    """The day that a plan is for, where a shelf has things that expire; plans of another day are made anew."""
+    return "" if given.devices is None else today().isoformat()
+
+
 def today() -> date:
     """The day by this machine's clock and zone."""
     return datetime.now().astimezone().date()
 
 
-def usual_make(
-    *,
-    quick: bool = False,
-    lenses: LensShelf | None = None,
-    practice: Practice | None = None,
-    devices: DeviceShelf | None = None,
-) -> Make:
-    """``plan.make`` with the context that ships, read once, the shelf of ``lenses``, and the own figures of ``practice``.
+def usual_ways(given: Given) -> tuple[Make, Make]:
+    """What makes whole plans and quick ones in this process."""
+    return usual_make(given), usual_make(given, quick=True)
 
-    With a shelf of ``devices`` each plan is held against it as of the day on which it is made.
+
+def usual_make(given: Given | None = None, *, quick: bool = False) -> Make:
+    """``plan.make`` with the context that ships, read once, and with what is ``given``.
+
+    With a shelf of devices each plan is held against it as of the day on which it is made.
 
     ``quick`` leaves out what no control under the hand shows: margins of techniques that do not come first, the search
     for supports, the interval of loads that only rank, and what a sign at surgery would change. Every number that it
@@ -140,13 +190,14 @@ def usual_make(
     """
     from forestay.plan.make import make
 
-    context = replace(usual_context(lenses=lenses, practice=practice), searching=not quick)
-    if devices is None:
+    given = given or Given()
+    context = replace(usual_context(given), searching=not quick)
+    if given.devices is None:
         return lambda situation: make(situation, context)
-    return lambda situation: make(situation, replace(context, devices=devices, today=today()))
+    return lambda situation: make(situation, replace(context, devices=given.devices, today=today()))
 
 
-def usual_context(*, lenses: LensShelf | None = None, practice: Practice | None = None) -> Context:
-    """The context that ships, with the shelf of ``lenses`` and the own figures of ``practice``."""
-    context = Context.default(lenses=lenses)
-    return context if practice is None else replace(context, practice=practice)
+def usual_context(given: Given) -> Context:
+    """The context that ships, with the practice's lenses and own figures."""
+    context = replace(Context.default(lenses=given.lenses), settings=given.settings)
+    return context if given.practice is None else replace(context, practice=given.practice)

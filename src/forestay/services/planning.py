@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from copy import copy
 from dataclasses import replace
 from datetime import datetime, timedelta
 from threading import Lock
@@ -19,7 +20,7 @@ from forestay.case.chain import facts_of
 from forestay.case.fact import content
 from forestay.eye.lens_shelf import LensShelf, read_lens_shelf
 from forestay.eye.situation import Situation
-from forestay.plan.device_shelf import DeviceShelf
+from forestay.plan.context import Practice
 from forestay.plan.flip import Flips
 from forestay.plan.model import Plan
 from forestay.review.groups import Selection
@@ -29,8 +30,10 @@ from forestay.services import actor, cases, entry
 from forestay.services.cases import KeptCase, Who
 from forestay.services.entry import FieldState
 from forestay.services.identity import identity
+from forestay.services.in_force import InForce, Now, Start
 from forestay.services.plan_pool import PlanPool
-from forestay.services.planner import Planner
+from forestay.services.planner import Given, Planner
+from forestay.services.undoing import check_take_back
 from forestay.store.interface import FactStore
 
 
@@ -73,11 +76,21 @@ class _Turn:
 class Desk:
     """What a face may ask of the cases: open, plan, look, decide, take back."""
 
-    def __init__(self, store: FactStore, planner: Planner, who: Who) -> None:
+    def __init__(self, store: FactStore, planner: Planner, who: Who, *, start: Start | None = None) -> None:
         self._store = store
         self._planner = planner
         self._own = who
         self._turns = Turns()
+        self._in_force = InForce(store, start or Start(planner.given))
+
+    @property
+    def in_force(self) -> Now:
+        """The settings of the practice, and what plans are made with."""
+        return self._in_force.now
+
+    def settings_then(self, at: int) -> Now:
+        """The settings of the practice as they were after the change ``at``."""
+        return self._in_force.then(at)
 
     @property
     def store(self) -> FactStore:
@@ -135,10 +148,12 @@ class Desk:
 
     def plan(self, situation: Situation, look: Mapping[str, Any], *, quick: bool = False) -> Plan:
         """The plan, with some decisions tried and not kept; ``quick`` while a control moves."""
+        self._planner.use(self.in_force.given)
         return self._planner.look(situation, look, quick=quick)
 
     def turns(self, situation: Situation) -> Flips:
         """Where the plan turns; takes some seconds the first time."""
+        self._planner.use(self.in_force.given)
         return self._planner.turns(situation)
 
     def record_seen(self, case_id: str, values: Mapping[str, Any], *, key: UUID, based_on: int | None = None) -> None:
@@ -153,12 +168,13 @@ class Desk:
 
     def take_back(self, case_id: str, fact_id: UUID, *, why: str, key: UUID, based_on: int | None = None) -> None:
         """Take a fact back, with why. The same key again changes nothing."""
+        check_take_back(self._store, case_id, fact_id)
         cases.take_back(self._store, case_id, fact_id, why=why, key=key, who=self._who, based_on=based_on)
 
     def by(self, who: Who) -> Desk:
         """The same desk, with somebody at it: what is kept from here on is kept in that name."""
-        desk = Desk(self._store, self._planner, who)
-        desk._turns = self._turns
+        desk = copy(self)
+        desk._own = who
         return desk
 
     def fields(self, opened: KeptCase) -> dict[str, FieldState]:
@@ -202,9 +218,10 @@ class Desk:
         """Keep facts by their identities, with when it happened if not now. The same identities again change nothing."""
         cases.record(self._store, case_id, bodies, who=self._who, based_on=based_on, happened_at=happened_at)
 
-    def open_case(self, case_id: str, *, side: str, age_years: float, key: UUID) -> None:
-        """Open a new case."""
-        entry.open_case(self._store, case_id, side=side, age_years=age_years, key=key, who=self._who)
+    def open_case(self, case_id: str, *, side: str, age_years: float, key: UUID, surgeon: str = "") -> None:
+        """Open a new case with what the settings say of the theatre and of this surgeon, else of the first."""
+        theatre = self.in_force.kept.for_new_case(surgeon)
+        entry.open_case(self._store, case_id, side=side, age_years=age_years, theatre=theatre, key=key, who=self._who)
 
     def review(
         self, selection: Selection, *, invented: bool = False, peers: Sequence[Peer] = ()
@@ -220,28 +237,32 @@ def open_desk(
 ) -> Desk:
     """The desk over the store ``db``, the user's own one where None; with ``demo``, the invented cases are kept once.
 
-    The practice's own figures and its shelf of devices are read once, here. ``lenses``: the practice's shelf of lenses; with ``demo`` and none
-    given, the invented shelf, which says that it is. ``planners``: processes that make the plans; 0 makes them here.
+    The practice's own figures are read once, here. ``lenses``: a shelf of lenses from a file, which goes before the one of
+    the settings; with ``demo`` and no other, the invented shelves, which say that they are. ``planners``: processes that make the plans; 0 makes them here.
     """
     store = cases.open_store(db)
     if demo:
         keep_demo(store)
-    shelf = demo_shelf() if demo and lenses is None else lenses
     from forestay.services.reviewing import own_practice
 
-    given: dict[str, Any] = {"lenses": shelf, "practice": own_practice(store), "devices": device_shelf(demo=demo)}
+    start = started_with(lenses, demo=demo, practice=own_practice(store))
     if planner is None and planners:
-        pool = PlanPool(planners, **given)
+        pool = PlanPool(planners)
         pool.warm()
-        planner = Planner(pool.make, quick=pool.quick, close=pool.close, **given)
-    return Desk(store, planner or Planner(**given), Who(author="desk", device="web"))
+        planner = Planner(ways=pool.ways, close=pool.close, given=start.given)
+    return Desk(store, planner or Planner(given=start.given), Who(author="desk", device="web"), start=start)
 
 
-def device_shelf(*, demo: bool) -> DeviceShelf | None:
-    """The practice's shelf of devices, drugs and consumables; in the demo the invented one; None where none is kept."""
+def started_with(lenses: LensShelf | None, *, demo: bool, practice: Practice | None = None) -> Start:
+    """What the program is started with. ``lenses``: the shelf of a file that was named; in the demo, invented shelves."""
     from forestay.services import daylist
 
-    return daylist.demo_shelf() if demo else daylist.own_shelf()
+    devices = daylist.demo_shelf() if demo else daylist.own_shelf()
+    return Start(
+        Given(lenses=demo_shelf() if demo and lenses is None else lenses, devices=devices, practice=practice),
+        lenses="option" if lenses is not None else "demo" if demo else "nowhere",
+        devices="demo" if demo else "nowhere" if devices is None else "file",
+    )
 
 
 def demo_shelf() -> LensShelf:

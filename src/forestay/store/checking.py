@@ -17,6 +17,7 @@ from forestay.store.database import Database
 from forestay.store.erasing import Tombstone, kept
 from forestay.store.sealing import head_says, names_digest
 from forestay.store.signing import Signature
+from forestay.store.sql_settings import broken_setting
 from forestay.store.tables import attachment, blob, case, fact, head, register
 from forestay.text import tr
 
@@ -30,7 +31,7 @@ class Finding:
     """Place of the fact in its case, from 1."""
     fact: str | None
     fault: str
-    """changed, dropped, reordered, cut off, unsigned, not trusted, erased, attachment, register, file"""
+    """changed, dropped, reordered, cut off, unsigned, not trusted, erased, attachment, register, settings, file"""
     says: str
 
 
@@ -54,6 +55,10 @@ def check(database: Database, *, against: Heads | None = None) -> list[Finding]:
         if broken is not None:
             says = tr("Line {number} of the record of who read what was changed, dropped or moved.", number=broken)
             found.append(Finding(None, broken, None, "access", says))
+        broken = broken_setting(connection, database.keyring)
+        if broken is not None:
+            says = tr("Change {number} of the settings was changed, dropped or moved.", number=broken)
+            found.append(Finding(None, broken, None, "settings", says))
         if against is not None:
             there = set(connection.scalars(select(case.c.id)))
             found += [

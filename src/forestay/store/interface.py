@@ -14,6 +14,7 @@ from forestay.case.fact import Fact
 from forestay.case.lines import Exported
 from forestay.errors import ForestayError, NotFound, UnreadableFile
 from forestay.store.question import Question
+from forestay.store.settings import SettingLog
 from forestay.text import tr
 
 
@@ -63,7 +64,11 @@ class Hit:
 
 
 class FactStore(Protocol):
-    """Facts by case, only ever appended to."""
+    """Facts by case, only ever appended to; and beside them the settings of the practice."""
+
+    @property
+    def practice(self) -> SettingLog:
+        """The settings of the practice."""
 
     def append(self, case_id: str, facts: Iterable[Fact]) -> list[Fact]:
         """Accept facts and give each its server sequence; all of them or, on an error, none.

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, inspect, text
 
-import forestay.store.account_tables  # noqa: F401 - adds its tables to the metadata
+import forestay.store.account_tables
+import forestay.store.setting_tables  # noqa: F401 - the same
 from forestay.store.indexing import reindex
 from forestay.store.interface import unusable
 from forestay.store.sealing import seal_all
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
 
 MIGRATIONS = Path(__file__).parent / "migrations"
-REVISIONS = ("0001", "0002", "0003")
+REVISIONS = ("0001", "0002", "0003", "0004")
 """Every layout there was, oldest first."""
 VERSION_TABLE = "alembic_version"
 

@@ -17,6 +17,7 @@ from forestay.case.lines import Exported
 from forestay.store.announcing import Announcing
 from forestay.store.interface import Hit, Identity, Standing, erased_case, no_such_case, now
 from forestay.store.question import Question, answers
+from forestay.store.settings import MemorySettings, SettingLog
 
 MOST_FACTS = 5
 """Facts that are named for each case found."""
@@ -36,6 +37,7 @@ class MemoryFactStore(Announcing):
         self._erased: set[str] = set()
         self._identities: dict[str, Identity] = {}
         self._lock = Lock()
+        self.practice: SettingLog = MemorySettings()
 
     def append(self, case_id: str, facts: Iterable[Fact]) -> list[Fact]:
         """See :meth:`~forestay.store.interface.FactStore.append`."""

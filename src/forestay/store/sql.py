@@ -27,6 +27,8 @@ from forestay.store.interface import Hit, Identity, Standing, erased_case, no_su
 from forestay.store.question import Question
 from forestay.store.rows import case_number, insert_links, is_erased, links_named, links_of, tail_of
 from forestay.store.sealing import seal_head, seal_register
+from forestay.store.settings import SettingLog
+from forestay.store.sql_settings import SqlSettings
 from forestay.store.tables import case, erasure, fact, head
 
 DEVICE = {
@@ -52,6 +54,7 @@ class SqlFactStore(Announcing):
         self._clock = clock
         self._salt = salt
         self.database = Database(url, key=key)
+        self.practice: SettingLog = SqlSettings(self.database)
 
     def append(self, case_id: str, facts: Iterable[Fact]) -> list[Fact]:
         """See :meth:`~forestay.store.interface.FactStore.append`."""

@@ -35,6 +35,9 @@ from forestay.web.pages import (
     tls,
     ways,
 )
+from forestay.web.pages import (
+    settings as practice,
+)
 from forestay.web.preferences import Preferences
 from forestay.web.render import Renderer, manifest
 from forestay.web.replay import Replays
@@ -70,6 +73,7 @@ def create_app(settings: Settings) -> FastAPI:
     app.include_router(offline.router(settings, renderer))
     app.include_router(tls.router(settings, renderer))
     app.include_router(preferences.router())
+    app.include_router(practice.router(settings.desk, renderer, settings.accounts))
     for beside in (identity, attachments):
         app.include_router(beside.router(settings.desk, renderer))
     app.add_middleware(Replays, desk=settings.desk)
@@ -81,9 +85,11 @@ def create_app(settings: Settings) -> FastAPI:
         app.include_router(accounts.router(settings.accounts, renderer))
         if settings.sign_on is not None:
             app.include_router(hospital.router(settings.accounts, cookies, settings.sign_on))
-        app.add_middleware(Guard, accounts=settings.accounts, cookies=cookies, renderer=renderer)
+        app.add_middleware(
+            Guard, accounts=settings.accounts, cookies=cookies, renderer=renderer, limits=settings.limits
+        )
     app.mount("/static", StaticFiles(directory=settings.static / "built"), name="static")
-    app.add_middleware(Preferences, usual_language=settings.language)
+    app.add_middleware(Preferences, usual_language=settings.language, shown=lambda: settings.desk.in_force.kept.shown)
     app.add_middleware(failures.FaultsInOneSentence, renderer=renderer)
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.hosts), www_redirect=False)
     app.add_middleware(OwnPagesOnly)

@@ -45,7 +45,15 @@ class PlainJson(JSONResponse):
 
 
 def failure_answer(request: Request, failure: ForestayError, renderer: Renderer) -> Response:
-    """The answer to one error, in the form that the asker reads."""
+    """The answer to one error, in the form that the asker reads; with how long to wait, where that is known."""
+    answer = _answer(request, failure, renderer)
+    wait_s = getattr(failure, "retry_after_s", None)
+    if wait_s is not None:
+        answer.headers["Retry-After"] = str(wait_s)
+    return answer
+
+
+def _answer(request: Request, failure: ForestayError, renderer: Renderer) -> Response:
     if request.url.path.startswith("/api/") or ENTERED_AT in request.headers:
         return PlainJson(failure.as_dict(), status_code=failure.http_status)
     view = FailureView(shell=shell(tr("That did not work")), message=failure.message, allowed=failure.allowed)

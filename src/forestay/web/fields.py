@@ -17,6 +17,7 @@ from forestay.evidence import default_evidence
 from forestay.eye.quantity import allowed, limit
 from forestay.text import once_per_language, tr
 from forestay.web.forms import LONGEST_TEXT, number, one_of
+from forestay.web.units import unit_called, unit_of
 
 Kind = Literal["number", "choice", "flag", "several", "words", "hours", "constant"]
 YES, NO, NONE = "yes", "no", "none"
@@ -123,18 +124,22 @@ def text_of(spec: FieldSpec, value: Any) -> str:
     if spec.kind == "constant":
         a, method = value.get("a"), value.get("method")
         return f"{'' if a is None else f'{a:g}'} {method or ''}".strip()
-    return f"{value:.10g}" if isinstance(value, int | float) else str(value)
+    other = unit_of(spec.path) if spec.kind == "number" else None
+    plain = f"{value:.10g}" if isinstance(value, int | float) else str(value)
+    return plain if other is None else other.typed(value)
 
 
-def value_of(spec: FieldSpec, text: str) -> Any:
-    """The value that somebody typed or picked; None where the field is empty."""
+def value_of(spec: FieldSpec, text: str, unit: str = "") -> Any:
+    """The value that somebody typed or picked, in the ``unit`` that the form names; None where the field is empty."""
     plain = " ".join(text.split())
     if not plain:
         return None
     if len(plain) > LONGEST_TEXT:
         words = tr("at most {longest} letters", longest=LONGEST_TEXT)
         raise InvalidInput(tr("{field} is too long.", field=spec.path), field=spec.path, allowed=words)
-    return _READERS[spec.kind](spec, plain)
+    value = _READERS[spec.kind](spec, plain)
+    other = unit_called(spec.path, unit) if spec.kind == "number" else None
+    return value if other is None else other.kept(value)
 
 
 def _flag(spec: FieldSpec, plain: str) -> bool:

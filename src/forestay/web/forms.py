@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
@@ -15,6 +16,16 @@ from forestay.frame import wrap_hour
 from forestay.text import tr
 
 LONGEST_TEXT = 400
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A form: its texts, and the boxes that were ticked by field."""
+
+    texts: dict[str, str]
+    several: dict[str, list[str]]
+
+
 LAST_HOUR = 12
 
 

@@ -23,6 +23,7 @@ from forestay.services.accounts import Accounts
 from forestay.services.actor import Actor, Forbidden, acting
 from forestay.text import tr
 from forestay.web.failures import failure_answer
+from forestay.web.limits import Limits, TooManyRequests
 from forestay.web.render import Renderer, wants_part
 from forestay.web.security import SAFE_METHODS
 
@@ -86,8 +87,11 @@ class Cookies:
 class Guard:
     """See the module."""
 
-    def __init__(self, app: ASGIApp, *, accounts: Accounts, cookies: Cookies, renderer: Renderer) -> None:
+    def __init__(
+        self, app: ASGIApp, *, accounts: Accounts, cookies: Cookies, renderer: Renderer, limits: Limits | None = None
+    ) -> None:
         self.app = app
+        self.limits = limits or Limits()
         self.accounts = accounts
         self.cookies = cookies
         self.renderer = renderer
@@ -103,11 +107,22 @@ class Guard:
         if rule is not None and path.startswith("/static/"):
             await self.app(scope, receive, send)
             return
+        address = request.client.host if request.client else ""
+        try:
+            self.limits.take("address", address)
+        except TooManyRequests as wrong:  # before the record is asked anything
+            await failure_answer(request, wrong, self.renderer)(scope, receive, send)
+            return
         actor = await run_in_threadpool(
             self.accounts.actor,
             self.cookies.read(request.headers, self.cookies.session),
             by_hand=not (BY_ITSELF in request.headers or (rule is not None and rule.by_itself)),
         )
+        try:
+            self.limits.take(*(("signed_out", address) if actor is None else ("account", actor.account)))
+        except TooManyRequests as wrong:
+            await failure_answer(request, wrong, self.renderer)(scope, receive, send)
+            return
         with acting(actor):
             refusal = await self._refusal(request, rule, actor)
             if refusal is None and actor is not None and method not in SAFE_METHODS and not _open(rule):

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from contextlib import suppress
 from contextvars import ContextVar
 from http.cookies import CookieError, SimpleCookie
 from secrets import token_hex
 from urllib.parse import urlsplit
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from forestay.draw.palette import THEMES
-from forestay.errors import InvalidInput
+from forestay.errors import ForestayError, InvalidInput
+from forestay.plan.practice_settings import Shown
 from forestay.text import SOURCE, languages, tr, use_language, wanted
+from forestay.web.units import use_shown
 
 USUAL_THEME = "light"
 A_YEAR_S = 365 * 24 * 3600
@@ -55,9 +60,18 @@ def own_path(address: str | None, host: str | None) -> str:
 class Preferences:
     """Reads the choices of a reader before a page is made, and gives the browser a name to be told apart by."""
 
-    def __init__(self, app: ASGIApp, *, usual_language: str = SOURCE) -> None:
+    def __init__(
+        self, app: ASGIApp, *, usual_language: str = SOURCE, shown: Callable[[], Shown | None] = lambda: None
+    ) -> None:
         self.app = app
         self.usual_language = usual_language
+        self.shown = shown
+
+    def _shown(self) -> Shown | None:
+        """The practice's units and language; where they cannot be read just now, those that ship."""
+        with suppress(ForestayError):
+            return self.shown()
+        return None
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -67,10 +81,15 @@ class Preferences:
         cookies = headers.get("cookie", "")
         asked = _cookie(cookies, "language")
         browsers = wanted(headers.get("accept-language", ""), languages())
-        use_language(asked if asked in languages() else browsers or self.usual_language)
+        # What a device sends by itself, and what is built, speaks no units: it does not wait for the settings.
+        plain = scope["path"].startswith(("/static/", "/api/"))
+        shown = None if plain else await run_in_threadpool(self._shown)
+        use_shown(shown)
+        usual = (shown.language if shown else None) or self.usual_language
+        use_language(asked if asked in languages() else browsers or usual)
         chosen = _cookie(cookies, "theme")
         _theme.set(chosen if chosen in THEMES else USUAL_THEME)
-        unnamed = not _cookie(cookies, "device") and not scope["path"].startswith(("/static/", "/api/"))
+        unnamed = not _cookie(cookies, "device") and not plain
 
         async def naming(message: Message) -> None:
             if unnamed and message["type"] == "http.response.start":

@@ -9,6 +9,7 @@ from forestay.services.accounts import Accounts
 from forestay.services.certificates import Issued
 from forestay.services.planning import Desk
 from forestay.text import SOURCE
+from forestay.web.limits import Limits
 from forestay.web.sign_on import SignOn
 
 STATIC = Path(__file__).parent / "static"
@@ -26,6 +27,8 @@ class Settings:
     """Who may sign in; None: one person on this machine, without ceremony."""
     issued: Issued | None = None
     """The certificate that this machine made for itself, where it did."""
+    limits: Limits | None = None
+    """How much may be asked in how short a time where people sign in; None: as the table of access says."""
     secure: bool = False
     """Whether the pages come over TLS, so that cookies may be bound to it."""
     first_code: str | None = None

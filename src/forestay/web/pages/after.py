@@ -19,9 +19,10 @@ from forestay.services import followup, note
 from forestay.services.cases import KeptCase
 from forestay.services.planning import Desk
 from forestay.text import tr
-from forestay.web.forms import count_of, form_key, head_of, number
-from forestay.web.pages.entry import Sent, sent_form
+from forestay.web.forms import Sent, count_of, form_key, head_of, number
+from forestay.web.pages.entry import sent_form
 from forestay.web.render import Renderer
+from forestay.web.units import UNIT, unit_called
 from forestay.web.views.after_build import FIELDS, follow_up_view, note_paper, note_view
 from forestay.web.who import desk_for
 
@@ -117,7 +118,9 @@ def _values(form: Sent, opened: KeptCase, now: datetime) -> tuple[dict[str, Any]
         text = texts.get(name, "").strip()
         try:
             if text:
-                values[name] = number(name, text)
+                unit = unit_called(name, texts.get(UNIT + name, ""))
+                typed = number(name, text)
+                values[name] = typed if unit is None else unit.kept(typed)
                 validate(
                     Seen, {"day": 0, name: values[name], **({"acuity_type": "pinhole"} if "acuity" in name else {})}
                 )

@@ -14,7 +14,7 @@ from forestay.errors import ForestayError, InvalidInput
 from forestay.plan.day import DayHours, DayList
 from forestay.plan.device_shelf import DeviceShelf
 from forestay.report.day import day_data, day_pdf
-from forestay.services.daylist import day_of, demo_shelf, own_shelf, planner_for
+from forestay.services.daylist import day_of, demo_shelf, planner_for
 from forestay.services.planner import Planner
 from forestay.services.planning import Desk, caution
 from forestay.text import tr
@@ -100,8 +100,12 @@ class Lists:
             minutes_of(clock)
         opened = [self._desk.open(case_id) for case_id in dict.fromkeys(cases)]
         invented = all(o.invented for o in opened)
-        shelf = own_shelf()
+        shelf = self._desk.in_force.given.devices
+        if shelf is not None and shelf.invented and not invented:
+            shelf = None
         said = tr("your own shelf") if shelf else tr("no shelf is kept here: shortages cannot be seen")
+        if shelf is not None and shelf.invented:
+            said = tr("an invented shelf, for invented cases")
         if shelf is None and invented:
             shelf, said = demo_shelf(), tr("an invented shelf, for invented cases")
         day = _day(on)

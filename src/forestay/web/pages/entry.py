@@ -19,10 +19,12 @@ from forestay.errors import ForestayError, InvalidInput, NotFound
 from forestay.plan.consistency import check
 from forestay.services.entry import plausible
 from forestay.services.planning import Desk, caution
+from forestay.services.settings import Settings
 from forestay.text import tr
 from forestay.web.fields import FieldSpec, section_specs, specs, typed_text, value_of
-from forestay.web.forms import form_key, form_uuid, head_of, number, one_of, sentence
+from forestay.web.forms import Sent, form_key, form_uuid, head_of, number, one_of, sentence
 from forestay.web.render import Renderer
+from forestay.web.units import UNIT
 from forestay.web.views.entry import NewCaseView, Note, RowView
 from forestay.web.views.entry_build import UNKNOWN, entry_row, entry_view
 from forestay.web.views.entry_words import level_words
@@ -34,14 +36,6 @@ SIDE = "eye.side"
 """Never changed by the way: its own form asks for a reason."""
 ROW = "x-row"
 """Header of the page's own script: the path of the one field that is sent, to be answered with its row."""
-
-
-@dataclass(frozen=True)
-class Sent:
-    """A form: its texts, and the boxes that were ticked by field."""
-
-    texts: dict[str, str]
-    several: dict[str, list[str]]
 
 
 async def sent_form(request: Request) -> Sent:
@@ -62,7 +56,7 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
 
     @routes.get("/new")
     def new(request: Request) -> Response:
-        return renderer.page(request, "new-case.html", _new_view({}))
+        return renderer.page(request, "new-case.html", _new_view({}, desk.in_force.kept))
 
     @routes.post("/new")
     async def open_new(request: Request) -> Response:
@@ -72,10 +66,17 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
             side = one_of("side", form.get("side", ""), ("left", "right"))
             age = number("age", form.get("age", ""))
             await run_in_threadpool(
-                desk_for(request, desk).open_case, _name(name), side=side, age_years=age, key=form_key(form)
+                desk_for(request, desk).open_case,
+                _name(name),
+                side=side,
+                age_years=age,
+                key=form_key(form),
+                surgeon=form.get("surgeon", ""),
             )
         except ForestayError as wrong:
-            return renderer.page(request, "new-case.html", _new_view(form, wrong.message), status=wrong.http_status)
+            return renderer.page(
+                request, "new-case.html", _new_view(form, desk.in_force.kept, wrong.message), status=wrong.http_status
+            )
         return RedirectResponse(f"/cases/{name}/facts", SEE_OTHER)
 
     @routes.get("/{case_id}/facts")
@@ -94,7 +95,7 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
         text = typed_text(spec, query.texts, query.several) or ""
         notes: tuple[Note, ...]
         try:
-            found = plausible(opened.situation, {spec.path: value_of(spec, text)})
+            found = plausible(opened.situation, {spec.path: value_of(spec, text, _unit(spec.path, query))})
             notes = tuple(Note(level_words(f.level), f.why) for f in found)
         except ForestayError as wrong:
             notes = (Note(tr("not possible"), wrong.message),)
@@ -203,7 +204,7 @@ def _keep(place: _Place, section: str, wanted: tuple[FieldSpec, ...], form: Sent
     changed = {path: text for path, text in texts.items() if text is not None and text != form.texts.get(f"was_{path}")}
     opened = place.desk.open(place.case_id)
     try:
-        values = {path: value_of(specs()[path], text) for path, text in changed.items()}
+        values = {path: value_of(specs()[path], text, _unit(path, form)) for path, text in changed.items()}
         if values:
             desk = desk_for(place.request, place.desk)
             desk.enter(place.case_id, values, key=form_key(form.texts), based_on=head_of(form.texts))
@@ -223,6 +224,11 @@ def _keep(place: _Place, section: str, wanted: tuple[FieldSpec, ...], form: Sent
     if place.alone:
         return place.row(wanted[0], just=bool(values))
     return RedirectResponse(f"/cases/{place.case_id}?since={opened.head}", SEE_OTHER)
+
+
+def _unit(path: str, form: Sent) -> str:
+    """The unit that the form names for a field; a page that is older or newer than the settings says its own."""
+    return form.texts.get(UNIT + path, "")
 
 
 def _known(section: str) -> str:
@@ -246,13 +252,16 @@ def _name(name: str) -> str:
     return name
 
 
-def _new_view(form: Mapping[str, str], failure: str = "") -> NewCaseView:
+def _new_view(form: Mapping[str, str], kept: Settings, failure: str = "") -> NewCaseView:
     return NewCaseView(
         shell=shell(tr("New case")),
         key=form.get("key") or str(uuid4()),
         name=form.get("name", ""),
         side=form.get("side", ""),
         age=form.get("age", ""),
+        surgeons=tuple(one.name for one in kept.surgeons.surgeon) if kept.surgeons else (),
+        surgeon=form.get("surgeon", ""),
+        taken_over=bool(kept.for_new_case()),
         failure=failure,
         caution=caution(),
     )

@@ -49,6 +49,7 @@ class VisitField:
     help: str = field(metadata=told("what is expected, and what it may be"))
     value: str = field(metadata=told("as typed"))
     wrong: str = field(metadata=told("what is wrong with it; empty where nothing is"))
+    typed_unit: str = field(default="", metadata=told("the unit, where it is another than the one that is kept"))
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from forestay.services.actor import may
 from forestay.services.cases import KeptCase
 from forestay.services.notedraft import draft
 from forestay.text import tr
+from forestay.web.units import unit_of
 from forestay.web.views.after import AdviceRow, DueRow, FollowUpView, NoteView, VisitField, VisitRow
 from forestay.web.views.case_build import band, case_label
 from forestay.web.views.entry_words import option_words
@@ -130,7 +131,17 @@ def _field(
     row, words = limit(FIELDS[name]), allowed(FIELDS[name])
     told = expected.get(name)
     help_words = tr("expected: {what}; possible: {words}", what=told.says, words=words) if told is not None else words
-    return VisitField(name, _labels()[name], tr(row.unit), help_words, typed.get(name, ""), faults.get(name, ""))
+    other = unit_of(name)
+    unit = tr(row.unit) if other is None else other.name
+    return VisitField(
+        name,
+        _labels()[name],
+        unit,
+        help_words,
+        typed.get(name, ""),
+        faults.get(name, ""),
+        typed_unit="" if other is None else other.name,
+    )
 
 
 def note_view(

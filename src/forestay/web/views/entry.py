@@ -36,6 +36,9 @@ class EntryRow:
     label: str = field(metadata=told("what the field is called"))
     help: str = field(metadata=told("what it is and what it may be"))
     unit: str = field(metadata=told("unit beside the field"))
+    typed_unit: str = field(
+        metadata=told("the unit, where it is another than the one that is kept; sent with the field")
+    )
     value: str = field(metadata=told("value as it stands in the field; empty where not known"))
     was: str = field(metadata=told("value that is kept"))
     options: tuple[tuple[str, str], ...] = field(metadata=told("value and words of each choice"))
@@ -91,5 +94,8 @@ class NewCaseView(View):
     name: str = field(metadata=told("name as typed"))
     side: str = field(metadata=told("side as picked"))
     age: str = field(metadata=told("age as typed"))
+    surgeons: tuple[str, ...] = field(metadata=told("who may operate; empty where the settings name nobody"))
+    surgeon: str = field(metadata=told("who was picked"))
+    taken_over: bool = field(metadata=told("True where the case takes something over from the settings"))
     failure: str = field(metadata=told("what is wrong; empty where nothing is"))
     caution: str = field(metadata=told("the standing caution"))

@@ -15,6 +15,7 @@ from forestay.services.entry import FieldState
 from forestay.services.planning import caution
 from forestay.text import tr
 from forestay.web.fields import FieldSpec, section_specs, text_of
+from forestay.web.units import unit_of
 from forestay.web.views.case_build import band, case_label
 from forestay.web.views.entry import ClaimRow, EntryRow, EntrySection, EntryView, Note
 from forestay.web.views.entry_words import label_of, level_words, option_words, section_titles
@@ -90,6 +91,7 @@ def entry_row(
     elif just:
         text, said = "saved", tr("saved {time}", time=_clock(opened.last_kept))
     fact = state.fact
+    other = unit_of(spec.path) if spec.kind == "number" else None
     help_words = ". ".join(w[:1].upper() + w[1:] for w in (tr(spec.meaning), spec.allowed) if w)
     return EntryRow(
         path=spec.path,
@@ -97,7 +99,8 @@ def entry_row(
         kind=spec.kind,
         label=label_of(spec.path, spec.meaning),
         help=help_words,
-        unit=spec.unit,
+        unit=spec.unit if other is None else other.name,
+        typed_unit="" if other is None else other.name,
         value=was if typed is None else typed,
         was=was,
         options=tuple((option, option_words(spec.path, option)) for option in spec.options),

@@ -22,7 +22,7 @@ class FieldOfForm:
 
     name: str = field(metadata=told("name under which it is sent"))
     label: str = field(metadata=told("what it asks for"))
-    kind: str = field(default="text", metadata=told("text, password, date, select, checkboxes"))
+    kind: str = field(default="text", metadata=told("text, lines, password, date, select, checkboxes, file, hidden"))
     value: str = field(default="", metadata=told("what stands in it"))
     complete: str = field(default="off", metadata=told("what a browser or a password manager may fill in"))
     hint: str = field(default="", metadata=told("what is allowed, shown below it"))
@@ -59,6 +59,9 @@ class Rows:
     caption: str = field(metadata=told("what it lists"))
     columns: tuple[str, ...] = field(metadata=told("headings"))
     rows: tuple[tuple[str, ...], ...] = field(metadata=told("cells, row by row"))
+    addresses: tuple[str, ...] = field(
+        default=(), metadata=told("where the first cell of each row leads; empty: nowhere")
+    )
 
 
 @dataclass(frozen=True)

@@ -49,6 +49,7 @@ def shell(title: str, here: str = "") -> Shell:
         ("/review", tr("Review")),
         ("/reference", tr("Calculations")),
         ("/evidence", tr("Evidence")),
+        ("/settings", tr("Settings")),
     ]
     actor = acting.current()
     if actor is not None:
