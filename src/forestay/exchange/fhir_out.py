@@ -21,7 +21,7 @@ from forestay.case.lines import write
 from forestay.exchange import fhir_terms as terms
 from forestay.exchange.fhir_facts import NAMESPACE, Resource, Told, resources
 
-FORM = 1
+FORM = 2
 """Counts up when the readable resources change, so that a bundle of another form is not held against this one."""
 INVENTED = "invented"
 GENDER = {"female": "female", "male": "male"}

@@ -52,7 +52,7 @@ UNITS: tuple[tuple[str, str], ...] = (
     ("_percent", "%"),
     ("_years", "a"),
     ("_logmar", "{logMAR}"),
-    ("_clock", "{clock hour}"),
+    ("_clock", "{clock_hour}"),
     ("_count", "1"),
     ("_deg", "deg"),
     ("_kg", "kg"),
