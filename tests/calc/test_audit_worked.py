@@ -8,6 +8,7 @@ SciPy and statsmodels.
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import pytest
@@ -16,6 +17,7 @@ from forestay.calc.astigmatism import astigmatism_centroid_calculation
 from forestay.calc.audit import funnel_limits, own_rate, rate, risk_adjusted_cusum
 from forestay.calc.audit_charts import calibration, learning, measured_chart, prediction_errors, rare_events
 from forestay.calc.biometry import ultrasound_length_calculation
+from forestay.optics.cornea import power_d
 
 
 @pytest.mark.parametrize(
@@ -187,13 +189,17 @@ def test_centroid_of_induced_astigmatism() -> None:
     assert (found.magnitude_d, found.axis_deg, found.mean_magnitude_d) == pytest.approx(
         (0.230962, 165.393, 0.35), abs=1e-3
     )
+    double = math.radians(2 * found.axis_deg)
+    parts = found.magnitude_d * math.cos(double), found.magnitude_d * math.sin(double)
+    assert parts == pytest.approx((0.201585, -0.112725), abs=1e-6)
     (xx, _), (_, yy) = found.covariance
     assert (xx**0.5, yy**0.5) == pytest.approx((0.270194, 0.189396), abs=1e-6)
 
 
 def test_segments_of_a_length() -> None:
     # 337.5 / 7.85 and / 7.67 D; 2.90 + 4.80 + 15.75 mm, and what one velocity of 1550 m/s would have made of it.
-    assert pytest.approx((42.9936, 44.0026), abs=1e-4) == (337.5 / 7.85, 337.5 / 7.67)
+    powers = [power_d(radius_mm=radius, index=1.3375) for radius in (7.85, 7.67)]
+    assert powers == pytest.approx([42.9936, 44.0026], abs=1e-4)
     reading = (18.65 / 1532 + 4.80 / 1641) * 1550
     assert reading == pytest.approx(23.4029, abs=1e-4)
     found = ultrasound_length_calculation(

@@ -27,6 +27,20 @@ def test_scores_of_the_published_cardiac_model(points: float, event: float, none
     assert found.tolist() == pytest.approx([event, none], abs=1e-6)
 
 
+def test_scores_of_the_same_model_for_improvement() -> None:
+    p = 1 / (1 + math.exp(3.68))
+    assert p == pytest.approx(0.024602, abs=1e-6)
+    found = cusum.score(expected=p, observed=[1, 0], odds_ratio=0.5)
+    assert found.tolist() == pytest.approx([-0.680770, 0.012378], abs=1e-6)
+
+
+@pytest.mark.parametrize(("p", "limit", "chain"), [(0.01, 3.5, 12335), (0.50, 6.0, 8768)])
+def test_run_lengths_of_another_markov_chain(p: float, limit: float, chain: float) -> None:
+    # Worked out apart with a coarser grid of states, and simulated: 11 800 (SE 250) and 9090 (SE 200); told to 10 %.
+    found = cusum.run_length(expected=p, odds_ratio=2, limit=limit, true_odds_ratio=1)
+    assert found == pytest.approx(chain, rel=0.10)
+
+
 @pytest.mark.parametrize(
     ("ratio", "path"),
     [
