@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import statistics
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -101,6 +103,19 @@ def test_acuity_bands_add_up_and_cells_are_lost_as_made(found: Review) -> None:
     assert acuity.good + acuity.borderline + acuity.poor == acuity.n
     (cells,) = found.cells
     assert cells.mean_loss == pytest.approx(0.11, abs=0.01)
+
+
+def test_first_pressures_are_those_that_were_made_and_the_raised_ones_are_counted(truth: Truth) -> None:
+    made = outcomes(400, seed=SEED, truth=truth)
+    made[0] = replace(made[0], pressure_day_one_mmhg=None)
+    (found,) = review(made, default_evidence().reader()).pressures
+    values = [o.pressure_day_one_mmhg for o in made[1:]]
+    assert (found.n, found.operated) == (399, 400)
+    assert found.mean_mmhg == pytest.approx(19, abs=3 * 6 / math.sqrt(399))
+    assert found.sd_mmhg == pytest.approx(statistics.stdev(values), rel=1e-9)  # type: ignore[type-var]
+    assert found.raised == sum(value > 30 for value in values if value is not None) > 0
+    few = [replace(o, pressure_day_one_mmhg=None) for o in made[4:]]
+    assert review([*few, *made[:4]], default_evidence().reader()).pressures == ()
 
 
 def test_a_few_cases_show_nothing_of_a_person_but_signals_still_speak() -> None:

@@ -6,6 +6,7 @@ from forestay.report.learning_words import chance_line, learner_line, span_line
 from forestay.report.review_words import (
     constant_line,
     count_line,
+    named,
     scored_sentence,
     spacing_sentence,
     stratum_line,
@@ -40,6 +41,47 @@ def readable(found: Review) -> str:
                     weight=own.own_weight,
                 )
                 for own in found.incisions
+            ],
+        ),
+        (
+            tr("Acuity"),
+            [
+                tr(
+                    "{type}: 6/18 or better {good} of {n}, worse than 6/60 {poor}",
+                    type=named(a.type),
+                    good=a.good,
+                    n=a.n,
+                    poor=a.poor,
+                )
+                for a in found.acuity
+            ],
+        ),
+        (
+            tr("Corneal endothelial cells lost"),
+            [
+                tr(
+                    "{technique}: {loss:.1%} on average in {n} eyes",
+                    technique=named(c.technique),
+                    loss=c.mean_loss,
+                    n=c.n,
+                )
+                for c in found.cells
+            ],
+        ),
+        (
+            tr("Pressure on the first day"),
+            [
+                tr(
+                    "{technique}: {mean:.1f} ± {sd:.1f} mmHg in {n} of {all} eyes; {raised} above {limit:.0f} mmHg",
+                    technique=named(p.technique),
+                    mean=p.mean_mmhg,
+                    sd=p.sd_mmhg,
+                    n=p.n,
+                    all=p.operated,
+                    raised=p.raised,
+                    limit=p.treat_above_mmhg,
+                )
+                for p in found.pressures
             ],
         ),
         (tr("Sums"), [sums_sentence(found.sums)] if found.sums else []),

@@ -99,8 +99,15 @@ def columns(n: int, *, seed: int, truth: Truth, chunk: int = 0) -> dict[str, Col
 
 def outcomes(n: int, *, seed: int, truth: Truth) -> list[Outcome]:
     """``n`` invented operated eyes, as a review takes them."""
-    chance = np.random.Generator(np.random.Philox(key=seed, counter=[0, 0, 1, 0])).random(n)
-    return list(_rows(columns(n, seed=seed, truth=truth), chance.tolist(), truth))
+    apart = np.random.Generator(np.random.Philox(key=seed, counter=[0, 0, 1, 0]))
+    chance = apart.random(n)
+    pressure = np.round(apart.normal(FIRST_PRESSURE_MMHG, PRESSURE_SD_MMHG, n).clip(4, 55))
+    made = columns(n, seed=seed, truth=truth) | {"pressure": pressure}
+    return list(_rows(made, chance.tolist(), truth))
+
+
+FIRST_PRESSURE_MMHG, PRESSURE_SD_MMHG = 19.0, 6.0
+"""Pressure on the day after, as invented."""
 
 
 STEPS = ("tunnel", "capsulorhexis", "hydrodissection", "nucleus-up", "nucleus-out", "cortex", "lens", "close")
@@ -164,6 +171,7 @@ def _rows(column: dict[str, Column], chance: list[float], truth: Truth) -> Itera
             induced=Vector(row["flattening_d"], across) if seen else None,
             cells_before=row["cells_before"],
             cells_after=row["cells_before"] * (1 - row["cell_loss"]) if seen else None,
+            pressure_day_one_mmhg=row["pressure"],
             acuity_logmar=row["logmar"] if seen else None,
             acuity_type="best-corrected" if seen else None,
             acuity_day=42 if seen else None,

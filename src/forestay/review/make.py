@@ -46,6 +46,7 @@ class Review:
     supports: tuple[quality.Agreement, ...]
     steps: tuple[quality.Agreement, ...]
     cells: tuple[quality.Cells, ...]
+    pressures: tuple[quality.Pressures, ...]
     techniques: dict[str, int]
     surgeons: dict[str, int]
     lenses: dict[str, int]
@@ -104,6 +105,7 @@ def _review(
         "supports": quality.agreements(shown),
         "steps": quality.steps(shown),
         "cells": quality.cells(shown, use),
+        "pressures": quality.pressures(shown, use),
         "signals": stops.signals(chosen, use),
     }
     return Review(

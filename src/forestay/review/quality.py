@@ -73,6 +73,21 @@ class Cells:
     sd_loss: float | None
 
 
+@dataclass(frozen=True)
+class Pressures:
+    """Pressure at the first visit, on the day of the operation or the day after, by technique [mmHg]."""
+
+    technique: str
+    n: int
+    operated: int
+    """Eyes operated by this technique, measured then or not."""
+    mean_mmhg: float
+    sd_mmhg: float
+    treat_above_mmhg: float
+    raised: int
+    """Eyes above that pressure."""
+
+
 def follow_up(outcomes: Sequence[Outcome], use: Reader) -> FollowUp:
     """Fraction followed, shown beside every outcome."""
     late = int(use.number("audit.final_from_day"))
@@ -173,6 +188,20 @@ def cells(outcomes: Sequence[Outcome], use: Reader) -> tuple[Cells, ...]:
             continue
         loss = np.array([1 - (o.cells_after or 0) / (o.cells_before or 1) for o in group])
         found.append(Cells(technique, len(group), float(loss.mean()), float(loss.std(ddof=1))))
+    return tuple(found)
+
+
+def pressures(outcomes: Sequence[Outcome], use: Reader) -> tuple[Pressures, ...]:
+    """First pressure by technique, where it was measured in enough eyes."""
+    limit = use.number("act.pressure_treat_mmhg")
+    found = []
+    for technique, group in grouped(outcomes, lambda o: o.technique).items():
+        values = np.array([o.pressure_day_one_mmhg for o in group if o.pressure_day_one_mmhg is not None], float)
+        if values.size < use.number("audit.smallest_group"):
+            continue
+        raised = int((values > limit).sum())
+        ends = float(values.mean()), float(values.std(ddof=1))
+        found.append(Pressures(technique, int(values.size), len(group), *ends, limit, raised))
     return tuple(found)
 
 

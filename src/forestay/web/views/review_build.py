@@ -51,6 +51,7 @@ def blocks(found: Review) -> tuple[Block, ...]:
         _incisions,
         _acuity,
         _cells,
+        _pressures,
         _sizes,
         _supports,
         _steps,
@@ -245,6 +246,26 @@ def _cells(found: Review) -> Block | None:
         "",
         Table(head, rows),
     )
+
+
+def _pressures(found: Review) -> Block | None:
+    if not found.pressures:
+        return None
+    rows = tuple(
+        (
+            say.named(p.technique),
+            tr("{n} of {all}", n=p.n, all=p.operated),
+            f"{p.mean_mmhg:.1f} ± {p.sd_mmhg:.1f} mmHg",
+            tr("{n} ({share:.0%}) above {limit:.0f} mmHg", n=p.raised, share=p.raised / p.n, limit=p.treat_above_mmhg),
+        )
+        for p in found.pressures
+    )
+    says = tr(
+        "At the first visit, on the day of the operation or the day after. An eye that was not measured then counts nowhere; a mean "
+        "hides the few that need treatment, so they are counted apart."
+    )
+    head = (tr("technique"), tr("eyes measured"), tr("mean and SD"), tr("to be treated"))
+    return _block("pressures", tr("Pressure on the first day"), says, "", Table(head, rows))
 
 
 def _sizes(found: Review) -> Block | None:
