@@ -17,7 +17,8 @@ from forestay.demo import NAMES
 from forestay.errors import ForestayError
 from forestay.evidence import Reader, default_evidence
 from forestay.eye.condition import parse_condition
-from forestay.plan.rulecheck import Fault, circles, entries, faults
+from forestay.plan.rulecheck import Fault, circles, entries, faults, shipped
+from forestay.plan.rulecheck_links import links
 from forestay.plan.ruleset import FILES, Rule, _rule, ruleset
 from forestay.plan.ruleview import bounds_of, domains, escapes, is_field, satisfying, words_of
 from tests.plan.cases import changed, planned, raw
@@ -27,7 +28,7 @@ EVIDENCE = default_evidence()
 
 def table(**extra: str) -> dict[str, dict[str, tuple[Rule, ...]]]:
     """The rules that ship, with more written behind them: file=TOML."""
-    made = {name: dict(ruleset(name)) for name in FILES}
+    made = {name: dict(kinds) for name, kinds in shipped().items()}
     for name, text in extra.items():
         for kind, raws in tomllib.loads(text).items():
             made[name][kind] = (*made[name].get(kind, ()), *(_rule(kind, one, f"{name}, {kind}") for one in raws))
@@ -180,6 +181,78 @@ def test_a_key_used_twice_and_a_rule_without_source_are_found() -> None:
     assert ("no source", "stops.toml, stop never") in {(f.kind, f.where) for f in found(stops=bare)}
 
 
+FINDING = """
+[[finding]]
+key = "new"
+say = "x"
+{more}
+"""
+WINDOW = """
+[[window]]
+visit = "{visit}"
+first_day = {first}
+last_day = {last}
+"""
+FIGURE = """
+[[figure]]
+key = "new"
+when = [{when}]
+say = "x"
+do = "{do}"
+sources = [{sources}]
+"""
+
+
+@pytest.mark.parametrize(
+    ("file", "text", "kind", "says"),
+    [
+        ("findings", FINDING.format(more='cues = ["the moon rises"]'), "unknown rule", "the moon rises"),
+        ("findings", FINDING.format(more='cues = ["vitreous"]'), "twice", "'vitreous' means more than one"),
+        ("findings", FINDING.format(more='ladder = "up"'), "unknown rule", "'up'"),
+        ("findings", FINDING.format(more='set = { "signs.moon" = true }'), "unknown word", "signs.moon"),
+        ("findings", FINDING.format(more='set = { "signs.phacodonesis" = "often" }'), "unknown word", "'often'"),
+        ("findings", FINDING.format(more='ask = "signs.moon_mm"'), "unknown word", "signs.moon_mm"),
+        ("followup", WINDOW.format(visit="never", first=1, last=2), "unknown rule", "no visit"),
+        ("followup", WINDOW.format(visit="day 5 to 10", first=10, last=5), "contradiction", "before it begins"),
+        (
+            "followup",
+            FIGURE.format(when='"seen.day < 3", "seen.day > 4"', do="x", sources='"visit-reading"'),
+            "unreachable",
+            "",
+        ),
+        ("followup", FIGURE.format(when='"seen.day > 4"', do="x", sources=""), "no source", ""),
+        (
+            "followup",
+            FIGURE.format(when='"seen.day > 4"', do="give acetazolamide", sources='"visit-reading"'),
+            "contradiction",
+            "acetazolamide",
+        ),
+        (
+            "timeout",
+            '[[group]]\nkey = "new"\nname = "x"\nsources = ["checklist-npsa"]\nitem = [{ key = "consent", text = "x" }]',
+            "twice",
+            "consent",
+        ),
+        ("timeout", '[[group]]\nkey = "new"\nname = "x"\nsources = ["checklist-npsa"]', "unreachable", "no box"),
+    ],
+)
+def test_a_fault_in_the_rules_beside_a_plan_is_found(file: str, text: str, kind: str, says: str) -> None:
+    all_said = found(**{file: text}) if "[[figure]]" in text else [Fault(*one) for one in links(table(**{file: text}))]
+    said = [f for f in all_said if f.where.startswith(f"{file}.toml")]
+    assert {(f.kind, says in f.what) for f in said} >= {(kind, True)}
+
+
+def test_a_visit_without_its_days_is_found() -> None:
+    visit = """
+[[visit]]
+when_text = "day 99"
+check = "x"
+act_on = "x"
+sources = ["follow-up-policy"]
+"""
+    assert [kind for kind, where, _ in links(table(after=visit)) if "day 99" in where] == ["unknown rule"]
+
+
 def test_every_way_round_is_told_once() -> None:
     assert circles({"a": ["b"], "b": ["c"], "c": ["a"], "d": ["d"]}) == (("a", "b", "c", "a"), ("d", "d"))
     assert circles({"a": ["b", "c"], "b": ["c"], "c": []}) == ()
@@ -274,7 +347,7 @@ def test_every_rule_holds_in_the_plan_of_some_eye(monkeypatch: pytest.MonkeyPatc
         _try(raw(name))
     _try(changed("hard-poor-endothelium", **SOFT, theatre__techniques=["phacoemulsification"]))
     silent = []
-    for entry in entries():
+    for entry in entries({name: ruleset(name) for name in FILES}):
         for name in () if id(entry.rule) in held else NAMES:
             wanted = satisfying(entry.needs, domains(use), use)
             assert wanted is not None, entry.where

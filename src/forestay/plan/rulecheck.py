@@ -13,14 +13,15 @@ from typing import Any, Literal
 
 from forestay.evidence import EvidenceSet, Reader, default_evidence
 from forestay.eye.condition import Condition
-from forestay.plan.ruleset import FILES, Rule, ruleset
+from forestay.plan.rulecheck_links import links
+from forestay.plan.ruleset import BESIDE, FILES, Rule, ruleset
 from forestay.plan.ruleview import Domain, Table, domains, escapes, satisfying, words_of
 
 Kind = Literal["unreachable", "contradiction", "circle", "unknown word", "unknown rule", "twice", "no source"]
 DOING = ("do", "then", "drug", "preparation", "dose", "first", "item", "text", "check", "act_on")
 """The sentences of a rule that tell someone to do something."""
-WITHOUT_SOURCE = ("item", "cue", "rung")
-"""Kinds that stand on the source of what they belong to, or on none: a thing on the trolley."""
+WITHOUT_SOURCE = ("item", "cue", "rung", "finding", "window")
+"""Kinds that stand on the source of what they belong to, or on none: a thing on the trolley, a name for what was seen."""
 
 
 @dataclass(frozen=True)
@@ -41,9 +42,14 @@ class Entry:
     needs: tuple[Condition, ...]
 
 
+def shipped() -> Table:
+    """Every rule file, those that a plan reads and those beside it."""
+    return {name: ruleset(name) for name in (*FILES, *BESIDE)}
+
+
 def entries(rules: Table | None = None) -> Iterator[Entry]:
     """Every rule, cue and rung with its place."""
-    table = rules if rules is not None else {name: ruleset(name) for name in FILES}
+    table = rules if rules is not None else shipped()
     for name, kinds in table.items():
         for kind, found in kinds.items():
             for number, rule in enumerate(found):
@@ -55,7 +61,7 @@ def entries(rules: Table | None = None) -> Iterator[Entry]:
 
 def faults(rules: Table | None = None, evidence: EvidenceSet | None = None) -> tuple[Fault, ...]:
     """Everything wrong with the rules that ship, or with ``rules`` (file -> kind -> rules)."""
-    table = rules if rules is not None else {name: ruleset(name) for name in FILES}
+    table = rules if rules is not None else shipped()
     use = (evidence or default_evidence()).reader()
     domain = domains(use, table)
     listed = list(entries(table))
@@ -67,6 +73,7 @@ def faults(rules: Table | None = None, evidence: EvidenceSet | None = None) -> t
         *_against_stops(table, listed, domain, use),
         *_verdicts(table, domain, use),
         *_orders(table),
+        *(Fault(kind, where, what) for kind, where, what in links(table)),
     ]
     return tuple(found)
 

@@ -18,6 +18,8 @@ from forestay.eye.condition import Condition, parse_condition
 from forestay.eye.filling import fill
 
 FILES = ("decision", "techniques", "anaesthesia", "steps", "kit", "doses", "fallbacks", "stops", "conflicts", "after")
+BESIDE = ("findings", "followup", "timeout")
+"""Rules that a plan does not read itself: what a tap in theatre keeps, what a visit finds, what is ticked."""
 INNER = ("cue", "rung")
 """Rules inside a rule: what to watch for at a step, and the rungs of a ladder."""
 

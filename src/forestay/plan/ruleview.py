@@ -17,7 +17,7 @@ from pydantic.fields import FieldInfo
 from forestay.evidence import Reader
 from forestay.eye.condition import Comparison, Condition
 from forestay.eye.records import CaseFile
-from forestay.plan.ruleset import FILES, Rule, ruleset
+from forestay.plan.ruleset import BESIDE, FILES, Rule, ruleset
 from forestay.record import Record
 
 Domain = Mapping[str, tuple[Any, ...]]
@@ -43,7 +43,7 @@ OWN_WORDS: dict[str, tuple[str, ...]] = {
 
 def every_rule(table: Table | None = None) -> Iterator[Rule]:
     """All rules, the cues of a step and the rungs of a ladder after it."""
-    for kinds in ({name: ruleset(name) for name in FILES} if table is None else table).values():
+    for kinds in ({name: ruleset(name) for name in (*FILES, *BESIDE)} if table is None else table).values():
         for rules in kinds.values():
             for rule in rules:
                 yield rule
