@@ -12,6 +12,7 @@ from forestay.plan.cue_margins import CUE_MARGINS
 from forestay.plan.model import Plan
 from forestay.plan.model_steps import Cue
 from forestay.plan.ruleset import ruleset
+from forestay.plan.supports import wider_gap
 from tests.plan.cases import NAMES, changed, planned, raw
 
 
@@ -117,10 +118,39 @@ def test_a_pupil_that_comes_down_is_met_by_hooks_before_a_smaller_opening() -> N
     assert cue.remedies[-1].gain == pytest.approx(plan.measures.capsulorhexis_mm - smaller)
 
 
-def test_once_the_nucleus_is_out_no_support_is_offered_that_had_to_go_in_before() -> None:
+def test_a_gap_larger_than_planned_is_judged_with_the_larger_gap() -> None:
+    """Once the nucleus is out: the reserve with the gap of 4 to 6 o'clock reaching from 3 to 7, nothing else changed."""
     full = planned(raw("trauma-gap"))
-    for cue in by_margin(full, "zonule"):
+    cues = by_margin(full, "zonule")
+    assert {c.see for c in cues} >= {"the gap is larger than planned", "the bag moves with each pull"}
+    for cue in cues:
+        assert cue.judged_by is not None
+        assert "two clock hours wider" in cue.judged_by
+        # five clock hours without fibres, the others weak: the model lets go of the bag unless something is put in
+        assert "the bag is not held without support" in cue.means
+        assert cue.shifts == ()
         assert cue.remedies
         assert not any("before the nucleus" in r.do for r in cue.remedies)
-        known = {s.label: s.reserve for s in full.supports}
-        assert all(known[r.do] == r.gain for r in cue.remedies)
+    (quiet,) = {c.shifts for c in by_margin(planned(raw("hard-poor-endothelium")), "zonule")}
+    assert quiet[0].after < quiet[0].before
+    # a wider gap asks more of every support than the estimated one does (the bag model alone, from 3 to 7 lost)
+    narrow, wide = ((1.0,) * 4 + (0.0,) * 3 + (1.0,) * 5, (1.0,) * 3 + (0.0,) * 5 + (1.0,) * 4)
+    assert wider_gap(narrow, 12.0) == wide
+
+
+def test_a_touched_cornea_is_judged_with_a_larger_nucleus() -> None:
+    plan = planned(raw("hard-poor-endothelium"))
+    (cue,) = by_margin(plan, "chamber")
+    margin = next(m for m in plan.margins if m.key == "chamber")
+    (shift,) = cue.shifts
+    assert shift.before == pytest.approx(margin.margin)
+    assert shift.after < shift.before
+
+
+def test_a_lens_that_sinks_loses_two_healthy_hours_of_its_hold() -> None:
+    plan = planned(raw("hard-poor-endothelium"))
+    (cue,) = by_margin(plan, "lens")
+    margin = next(m for m in plan.margins if m.key == "lens")
+    (shift,) = cue.shifts
+    assert shift.before == pytest.approx(margin.margin, abs=1e-6)
+    assert 0 < shift.before - shift.after <= 2

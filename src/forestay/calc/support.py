@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
@@ -16,7 +17,7 @@ from forestay.mechanics import support_search, zonule
 from forestay.mechanics.bag_model import BagConstants, Contents, Load
 from forestay.mechanics.ring_loop import Ring, RingConstants
 from forestay.mechanics.support_search_bag import BagStep, Kit, bag_solver
-from forestay.mechanics.support_search_model import KINDS, Question, Row, Support, SupportConstants
+from forestay.mechanics.support_search_model import KINDS, Question, Row, Solve, Support, SupportConstants
 from forestay.mechanics.zonule import HOUR_COUNT, Hold, ZonuleConstants, ZonuleParameters
 from forestay.record import Record
 from forestay.text import tr
@@ -105,24 +106,7 @@ class SupportOutput(Record):
 )
 def support_search_calculation(given: SupportInput, use: Reader) -> tuple[SupportOutput, list[Doubt]]:
     """The search with the planar bag."""
-    doubts: list[Doubt] = []
-    constants = use.constants(ZonuleConstants)
-    age = constants.usual_age_years if given.age_years is None else given.age_years
-    if given.age_years is None:
-        doubts.append(Doubt("age-assumed", tr("Age is not given: the zonule of {age:g} years is taken.", age=age)))
-    doubts += zonule.age_doubts(age_years=age, constants=constants)
-    springs = zonule.parameters(bag_diameter_mm=given.bag_diameter_mm, age_years=age, constants=constants)
-    steps = _steps(given, springs, use)
-    common = {
-        "springs": springs,
-        "steps": steps,
-        "kit": _kit(springs, use),
-        "constants": use.constants(BagConstants),
-        "ring_constants": use.constants(RingConstants),
-    }
-    sound = bag_solver(zonule=(use.number("load.borne_share"),) * HOUR_COUNT, borne_stretch=1.0, **common)  # type: ignore[arg-type]
-    borne = max(1 - sound(Support("none"), step.key).reserve for step in steps)
-    solve = bag_solver(zonule=given.zonule, borne_stretch=borne, **common)  # type: ignore[arg-type]
+    solve, steps, doubts = solver_of(given, use)
     question = Question(
         zonule=given.zonule,
         steps=tuple(step.step for step in steps),
@@ -140,6 +124,47 @@ def support_search_calculation(given: SupportInput, use: Reader) -> tuple[Suppor
         excluded=tuple(Excluded(kind=kind, why=why) for kind, why in found.excluded),
     )
     return output, doubts
+
+
+def solver_of(given: SupportInput, use: Reader) -> tuple[Solve, tuple[BagStep, ...], list[Doubt]]:
+    """What a support in place at a step does in this eye, the steps in order, and what was taken for granted."""
+    doubts: list[Doubt] = []
+    constants = use.constants(ZonuleConstants)
+    age = constants.usual_age_years if given.age_years is None else given.age_years
+    if given.age_years is None:
+        doubts.append(Doubt("age-assumed", tr("Age is not given: the zonule of {age:g} years is taken.", age=age)))
+    doubts += zonule.age_doubts(age_years=age, constants=constants)
+    springs = zonule.parameters(bag_diameter_mm=given.bag_diameter_mm, age_years=age, constants=constants)
+    steps = _steps(given, springs, use)
+    common = {
+        "springs": springs,
+        "steps": steps,
+        "kit": _kit(springs, use),
+        "constants": use.constants(BagConstants),
+        "ring_constants": use.constants(RingConstants),
+    }
+    eye = (given.bag_diameter_mm, age, given.tunnel_clock, given.whole_nucleus_by_hand, use.number("load.borne_share"))
+    borne = _borne(eye, common, use.evidence.digest)
+    solve = bag_solver(zonule=given.zonule, borne_stretch=borne, **common)  # type: ignore[arg-type]
+    return solve, steps, doubts
+
+
+_BORNE: dict[tuple[object, ...], float] = {}
+MOST_KEPT = 64
+
+
+def _borne(eye: tuple[float, ...], common: Mapping[str, Any], digest: str) -> float:
+    """What a fibre bears, as a multiple of its resting stretch: what the zonule at the weak end of normal is asked for
+    at the hardest step. Worked out once for an eye: several questions about it come in a row."""
+    key = (*eye, digest)
+    borne = _BORNE.get(key)
+    if borne is None:
+        sound = bag_solver(zonule=(eye[-1],) * HOUR_COUNT, borne_stretch=1.0, **common)
+        borne = max(1 - sound(Support("none"), step.key).reserve for step in common["steps"])
+        if len(_BORNE) >= MOST_KEPT:
+            _BORNE.clear()
+        _BORNE[key] = borne
+    return borne
 
 
 def _steps(given: SupportInput, springs: ZonuleParameters, use: Reader) -> tuple[BagStep, ...]:

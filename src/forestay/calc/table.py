@@ -38,6 +38,7 @@ FAMILIES = (
     "ports",
     "manoeuvres",
     "ring_in_bag",
+    "support_left",
     "unzipping",
     "comparison",
     "audit",

@@ -15,8 +15,7 @@ from forestay.plan.cue_margins import tried
 from forestay.plan.draws import Draws
 from forestay.plan.estimates import estimate
 from forestay.plan.margins_zonule import nucleus_share
-from forestay.plan.mirror import to_frame
-from forestay.plan.model import SupportRank
+from forestay.plan.mirror import Frame, to_frame
 from forestay.plan.model_risk import FindingChange
 from forestay.plan.model_steps import Cue, Remedy, Shift, Step
 from forestay.plan.offers import Change, Offer
@@ -35,7 +34,7 @@ def with_findings(
     changes: Sequence[FindingChange],
     offer: Offer | None,
     case: CaseFile,
-    supports: Sequence[SupportRank] = (),
+    frame: Frame,
 ) -> tuple[Step, ...]:
     """The steps; each cue that names a finding or a margin also says what it would change and what helps, best first."""
     by_key = {c.key: c for c in changes}
@@ -46,7 +45,7 @@ def with_findings(
         for cue in step.cues:
             change = by_key.get(cue.finding or "")
             if change is None:
-                cues.append(_with_margin(cue, offer, supports) if cue.margin and offer else cue)
+                cues.append(_with_margin(cue, offer, frame) if cue.margin and offer else cue)
                 continue
             if change.key not in known:
                 known[change.key] = remedies(offer, case, change) if offer else ()
@@ -64,12 +63,13 @@ def with_findings(
     return tuple(rows)
 
 
-def _with_margin(cue: Cue, offer: Offer, supports: Sequence[SupportRank]) -> Cue:
+def _with_margin(cue: Cue, offer: Offer, frame: Frame) -> Cue:
     """The cue with how it moves its margin and what helps, by the margin gained."""
-    found = tried(cue.margin or "", offer, supports)
+    found = tried(cue.margin or "", offer, frame)
     means, then = cue.plain
-    if found.shifts:
-        means = tr("{means}; {moved}", means=means, moved="; ".join(s.says for s in found.shifts))
+    moved = [s.says for s in found.shifts] + ([found.says] if found.says else [])
+    if moved:
+        means = tr("{means}; {moved}", means=means, moved="; ".join(moved))
     if found.remedies:
         then = tr("{then}; tried: {found}", then=then, found=", ".join(r.says for r in found.remedies))
     judged = found.judged_by if found.remedies else None

@@ -12,7 +12,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from forestay.mechanics import relaxing_cuts, tunnel
+from forestay.mechanics import chamber, relaxing_cuts, tunnel
+from forestay.mechanics.chamber import ChamberConstants
 from forestay.mechanics.relaxing_cuts import RelaxingCutConstants
 from forestay.plan.margins_front import (
     MANUAL,
@@ -24,10 +25,11 @@ from forestay.plan.margins_front import (
     tunnel_gain,
 )
 from forestay.plan.measures import tenth_down, tenth_up
-from forestay.plan.model import SupportRank
+from forestay.plan.mirror import Frame
 from forestay.plan.model_steps import Remedy, Shift
 from forestay.plan.offers import WORTH_TOLERANCE, Change, Offer
 from forestay.plan.spread import Spread
+from forestay.plan.supports import SMALL, left_after, left_label, wider_gap
 from forestay.text import tr
 
 SHOWN = 3
@@ -41,15 +43,17 @@ class Tried:
     shifts: tuple[Shift, ...]
     remedies: tuple[Remedy, ...]
     judged_by: str | None
+    says: str = ""
+    """What else it means, where that is no number."""
 
 
 NOTHING = Tried((), (), None)
 
 
-def tried(margin: str, offer: Offer, supports: Sequence[SupportRank] = ()) -> Tried:
+def tried(margin: str, offer: Offer, frame: Frame) -> Tried:
     """The measures for a margin by its name; nothing where this eye or technique has no such margin."""
     if margin == "zonule":
-        return _zonule(offer, supports)
+        return _zonule(offer, frame)
     return _MARGINS[margin](offer)
 
 
@@ -190,14 +194,29 @@ def _lip(offer: Offer, *, halves: bool = False, loop: bool = True) -> float:
     )
 
 
+def _needed_to_tip(offer: Offer) -> float:
+    e = offer.setting.estimates
+    return float(
+        chamber.needed_to_tip_mm(
+            nucleus_diameter_mm=e.nucleus_diameter.centre,
+            nucleus_thickness_mm=e.nucleus_thickness.centre,
+            constants=offer.setting.use.constants(ChamberConstants),
+        )
+    )
+
+
 def _chamber(offer: Offer) -> Tried:
+    """The room under the cornea, judged with a larger nucleus: it stands on edge higher, and lies thicker."""
     e = offer.setting.estimates
     if e.room is None or offer.technique != MANUAL:
         return NOTHING
-    tip = e.needed_to_tip.centre
+    under = _larger(offer)
+    needs = [_needed_to_tip(o) for o in (offer, under)]
+    thick = under.setting.estimates.nucleus_thickness.centre
     flat = tr("flat, not on its edge, through a larger opening")
-    gains: list[tuple[str, float, bool | None]] = [(flat, tip - e.nucleus_thickness.centre, None)]
-    return Tried((), _told(gains, "mm"), tr("room under OVD less what the nucleus needs on its edge"))
+    gains: list[tuple[str, float, bool | None]] = [(flat, needs[1] - thick, None)]
+    shifts = _shift(tr("chamber margin"), e.room.centre - needs[0], e.room.centre - needs[1], _larger_words())
+    return Tried(shifts, _told(gains, "mm"), tr("room under OVD less what the nucleus needs on its edge"))
 
 
 def _lens(offer: Offer) -> Tried:
@@ -220,28 +239,44 @@ def _lens(offer: Offer) -> Tried:
     gains.append((tr("three-piece lens in the sulcus"), sulcus, here("three-piece-lens")))
     if not any(gain > WORTH_TOLERANCE for _, gain, _ in gains):  # the ladder of no support goes on from there
         gains.append((tr("a lens fixed without the bag, or none today"), asked, None))
-    return Tried((), _told(gains, tr("clock hours"), 0), tr("healthy clock hours that the place of the lens asks"))
+    estimated = setting.estimates.support_mean
+    before, after = (
+        float(sum(s)) - asked for s in (estimated, wider_gap(tuple(float(v) for v in estimated), m.tunnel_clock))
+    )
+    says = tr(
+        "hold of the lens {a:+.1f} to {b:+.1f} healthy clock hours with a gap two clock hours wider", a=before, b=after
+    )
+    shift = Shift(tr("hold of the lens"), before, after, tr("clock hours"), says)
+    return Tried(
+        (shift,), _told(gains, tr("clock hours"), 0), tr("healthy clock hours that the place of the lens asks")
+    )
 
 
-def _zonule(offer: Offer, supports: Sequence[SupportRank]) -> Tried:
-    """The supports of this eye's search, by the reserve that they leave, once the nucleus is out; without what is in."""
-    have = set(offer.measures.capsule_hook_clocks)
+def _zonule(offer: Offer, frame: Frame) -> Tried:
+    """Supports that can still go in, judged with the gap wider than estimated."""
+    if offer.technique not in SMALL or offer.measures.lens_position != "bag":
+        return NOTHING
+    estimated = tuple(float(v) for v in offer.setting.estimates.support_mean)
+    expected, found = (
+        left_after(offer, estimated, bare=True),
+        left_after(offer, wider_gap(estimated, offer.measures.tunnel_clock)),
+    )
     rows = [
-        Remedy(
-            s.label,
-            s.reserve,
-            tr("reserve of the fibres"),
-            None,
-            tr("{what} ({r:+.0%} reserve)", what=s.label, r=s.reserve),
-        )
-        for s in supports
-        if s.reserve is not None
-        and s.kind != "none"
-        and s.ring_timing != "now"
-        and not (have and s.kind == "hooks" and set(s.hooks) <= have)
+        Remedy(label, r.gain, tr("reserve of the fibres"), None, tr("{what} ({r:+.0%} reserve)", what=label, r=r.gain))
+        for r in found.rows
+        if r.held and r.gain > WORTH_TOLERANCE
+        for label in (left_label(r, frame),)
     ]
-    best = tuple(sorted(rows, key=lambda r: -r.gain)[:SHOWN])
-    return Tried((), best, tr("what the most stretched fibre bears") if best else None)
+    under = tr("with a gap two clock hours wider")
+    shifts: tuple[Shift, ...] = ()
+    if expected.bare is not None and found.bare is not None:
+        a, b = expected.bare, found.bare
+        says = tr("reserve of the fibres {a:+.0%} to {b:+.0%} {under}", a=a, b=b, under=under)
+        shifts = (Shift(tr("reserve of the fibres"), a, b, "", says),)
+    lost = "" if found.bare is not None else tr("{under} the bag is not held without support", under=under)
+    best = tuple(rows[:SHOWN])
+    judged = tr("what the most stretched fibre bears as the lens goes in, with a gap two clock hours wider")
+    return Tried(shifts, best, judged if best else None, lost)
 
 
 _MARGINS: dict[str, Callable[[Offer], Tried]] = {

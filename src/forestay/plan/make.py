@@ -287,7 +287,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         astigmatism=astigmatism,
         steps=()
         if decision.decision == "do-not-operate"
-        else with_findings(todo, changes, offer if searched else None, case, supports),
+        else with_findings(todo, changes, offer if searched else None, case, work.frame),
         kit=trolley if operating else {"items": (), "missing": ()},
         doses=doses(view, use, keys, context.devices, context.today) if operating else (),
         fallbacks=fallbacks(view, use) if operating else (),

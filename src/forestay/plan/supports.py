@@ -5,7 +5,10 @@ Compared by centring, by reserve and by the neighbour's load, all shown; it rank
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from forestay.calc.support import Kind, SupportInput, SupportOutput, SupportRow, support_search_calculation
+from forestay.calc.support_left import SupportLeft, SupportsLeftInput, SupportsLeftOutput, supports_left
 from forestay.evidence import EvidenceSet
 from forestay.plan.measures import SCLERAL, Setting
 from forestay.plan.mirror import Frame
@@ -52,6 +55,72 @@ def ring_rest_of(loads: Loads | None, frame: Frame) -> RingRest | None:
     towards = None if found.towards_clock is None else frame.hour(found.towards_clock)
     words = rest_words(found.state, found.off_centre, towards)
     return RingRest(found.state, found.off_centre, towards, found.peak, words)
+
+
+GONE_SHARE = 0.1  # a clock hour with less support than this has no fibres to speak of
+SAME_DIGITS = 6
+
+
+def wider_gap(support: Sequence[float], tunnel_clock: float) -> tuple[float, ...]:
+    """Support by clock hour with the gap one clock hour wider at each end; without a gap, with the weakest two lost.
+
+    Where several pairs are equally weak, the one nearest to the side away from the tunnel is taken.
+
+    >>> wider_gap((0.9,) * 4 + (0.0, 0.0) + (0.9,) * 6, 12)[2:8]
+    (0.9, 0.0, 0.0, 0.0, 0.0, 0.9)
+    >>> wider_gap((0.6,) * 12, 12)[4:8]
+    (0.6, 0.0, 0.0, 0.6)
+    """
+    gone = [share < GONE_SHARE for share in support]
+    count = len(support)
+    if any(gone):
+        lost = {j % count for i in range(count) if gone[i] for j in (i - 1, i, i + 1)}
+    else:
+        away = tunnel_clock + count / 2
+
+        def order(i: int) -> tuple[float, float]:
+            beyond = abs((i + 1 / 2 - away + count / 2) % count - count / 2)
+            return round(support[i] + support[(i + 1) % count], SAME_DIGITS), beyond
+
+        first = min(range(count), key=order)
+        lost = {first, (first + 1) % count}
+    return tuple(0.0 if i in lost else float(share) for i, share in enumerate(support))
+
+
+def left_after(offer: Offer, support: Sequence[float], *, bare: bool = False) -> SupportsLeftOutput:
+    """What each support at hand gains once the nucleus is out, with that support by clock hour; ``bare``: none tried."""
+    setting = offer.setting
+    kinds = () if bare else tuple(kind for kind in _kinds(setting) if kind != "none")
+    asked = SupportsLeftInput(
+        bag_diameter_mm=setting.estimates.bag_diameter.centre,
+        zonule=tuple(float(v) for v in support),
+        age_years=setting.case.person.age_years,
+        tunnel_clock=offer.measures.tunnel_clock,
+        whole_nucleus_by_hand=offer.technique in SCLERAL,
+        relaxing_cuts=offer.measures.relaxing_cuts > 0,
+        kinds=kinds,
+    )
+    return _left(asked, setting.use.evidence)
+
+
+@once_per_language
+def _left(question: SupportsLeftInput, evidence: EvidenceSet) -> SupportsLeftOutput:
+    found, _ = supports_left.function(question, evidence.reader())
+    return found
+
+
+def left_label(row: SupportLeft, frame: Frame) -> str:
+    """A support of the empty bag in words, in the eye's own clock hours."""
+    parts = []
+    if row.kind in ("ring", "ring-and-hooks"):
+        parts.append(tr("a tension ring"))
+    if row.kind == "sutured-ring" and row.fixed_at is not None:
+        parts.append(tr("a ring sutured at {hours}", hours=hours_text((frame.hour(row.fixed_at),))))
+    if row.hooks:
+        parts.append(tr("capsule hooks at {hours}", hours=hours_text(frame.hours(row.hooks))))
+    if row.segments:
+        parts.append(tr("sutured segment at {hours}", hours=hours_text(frame.hours(row.segments))))
+    return ", ".join(parts)
 
 
 def _question(offer: Offer) -> SupportInput:
