@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
+from scipy.stats.contingency import relative_risk
 
 from forestay.risk import bayes
 from forestay.risk.bayes import Sign
@@ -30,6 +31,30 @@ def test_ratios_of_a_shallow_chamber() -> None:
     assert found.positive == pytest.approx(2.09, abs=0.01)
     assert found.negative == pytest.approx(0.39, abs=0.005)
     assert found.odds_ratio == pytest.approx(5.38, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("counts", "positive", "negative", "odds"),
+    [
+        # Shingleton 2010 and Kuchle 2000, worked from their counts: LR+, LR- and odds ratio, each with its 95 % interval
+        ((19, 122, 19, 937), "4.96 3.43 7.15", "0.556 0.40 0.76", "8.91 4.57 17.4"),
+        ((9, 67, 3, 107), "2.09 1.42 3.08", "0.39 0.15 1.04", "5.38 1.40 20.7"),
+    ],
+)
+def test_intervals_of_the_ratios(counts: tuple[int, ...], positive: str, negative: str, odds: str) -> None:
+    given = dict(zip(("events_with", "eyes_with", "events_without", "eyes_without"), counts, strict=True))
+    found = bayes.ratio_intervals(**given, level=0.95)
+    for values, printed in (
+        (found.positive, positive),
+        (found.negative, negative),
+        (bayes.odds_ratio_interval(**given, level=0.95), odds),
+    ):
+        for value, text in zip(values, printed.split(), strict=True):
+            assert f"{value:.{len(text.partition('.')[2])}f}" == text
+    # the same interval by scipy: a likelihood ratio is the relative risk of having the sign, events against others
+    events, others = counts[0] + counts[2], counts[1] + counts[3] - counts[0] - counts[2]
+    low, high = relative_risk(counts[0], events, counts[1] - counts[0], others).confidence_interval(0.95)
+    assert found.positive[1:] == pytest.approx((low, high))
 
 
 @pytest.mark.parametrize(

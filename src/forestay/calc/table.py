@@ -43,6 +43,7 @@ FAMILIES = (
     "comparison",
     "audit",
     "audit_charts",
+    "two_rates",
     "learning",
     "acuity",
     "ray",

@@ -57,8 +57,7 @@ def ring_rest_of(loads: Loads | None, frame: Frame) -> RingRest | None:
     return RingRest(found.state, found.off_centre, towards, found.peak, words)
 
 
-GONE_SHARE = 0.1  # a clock hour with less support than this has no fibres to speak of
-SAME_DIGITS = 6
+SAME_ROUNDING = 6  # decimals to which two pairs of hours count as equally weak
 
 
 def wider_gap(support: Sequence[float], tunnel_clock: float) -> tuple[float, ...]:
@@ -71,7 +70,7 @@ def wider_gap(support: Sequence[float], tunnel_clock: float) -> tuple[float, ...
     >>> wider_gap((0.6,) * 12, 12)[4:8]
     (0.6, 0.0, 0.0, 0.6)
     """
-    gone = [share < GONE_SHARE for share in support]
+    gone = [share <= 0 for share in support]
     count = len(support)
     if any(gone):
         lost = {j % count for i in range(count) if gone[i] for j in (i - 1, i, i + 1)}
@@ -80,7 +79,7 @@ def wider_gap(support: Sequence[float], tunnel_clock: float) -> tuple[float, ...
 
         def order(i: int) -> tuple[float, float]:
             beyond = abs((i + 1 / 2 - away + count / 2) % count - count / 2)
-            return round(support[i] + support[(i + 1) % count], SAME_DIGITS), beyond
+            return round(support[i] + support[(i + 1) % count], SAME_ROUNDING), beyond
 
         first = min(range(count), key=order)
         lost = {first, (first + 1) % count}

@@ -90,6 +90,36 @@ def ratios_from_table(*, events_with: int, eyes_with: int, events_without: int, 
     return TableRatios(positive, negative, positive / negative)
 
 
+@dataclass(frozen=True, slots=True)
+class RatioIntervals:
+    """Likelihood ratios of a sign with their intervals: (ratio, low, high)."""
+
+    positive: tuple[float, float, float]
+    negative: tuple[float, float, float]
+
+
+def ratio_intervals(
+    *, events_with: int, eyes_with: int, events_without: int, eyes_without: int, level: float
+) -> RatioIntervals:
+    """Both likelihood ratios from counts: ln LR +- z sqrt(1/a - 1/(a + c) + 1/b - 1/(b + d)), a and c the events with and
+    without the sign, b and d the others; for LR- with c and d in the place of a and b. All four cells above 0.
+
+    >>> found = ratio_intervals(events_with=19, eyes_with=122, events_without=19, eyes_without=937, level=0.95)
+    >>> [round(v, 2) for v in found.positive]
+    [4.96, 3.43, 7.15]
+    """
+    a, b = events_with, eyes_with - events_with
+    c, d = events_without, eyes_without - events_without
+    z = normal_quantile(central(level)[1])
+
+    def one(event: int, other: int) -> tuple[float, float, float]:
+        centre = math.log((event / (a + c)) / (other / (b + d)))
+        half = z * math.sqrt(1 / event - 1 / (a + c) + 1 / other - 1 / (b + d))
+        return math.exp(centre), math.exp(centre - half), math.exp(centre + half)
+
+    return RatioIntervals(one(a, b), one(c, d))
+
+
 def odds_ratio_interval(
     *, events_with: int, eyes_with: int, events_without: int, eyes_without: int, level: float
 ) -> tuple[float, float, float]:
