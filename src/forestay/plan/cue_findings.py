@@ -23,6 +23,8 @@ from forestay.plan.words_clock import hours_text
 from forestay.plan.zonule_loads import BEFORE_HOOKS, TECHNIQUES, lens_peaks, lent_by_hooks, springs
 from forestay.text import tr
 
+BEFORE_EDGE = ("dye", "puncture")
+"""Steps at which the capsule is still whole: a hook on its rim comes later."""
 FEW = Draws(2)
 """Only centres are asked here."""
 SAME_TOLERANCE = 0.05
@@ -57,7 +59,12 @@ def with_findings(
                     moved = tr("at {mm:.1f} mm {moved}", mm=change.facts["surgery.lens_travel_mm"], moved=moved)
                 means = tr("{means}; {moved}", means=means, moved=moved)
             if found:
-                then = tr("{then}; tried: {found}", then=then, found=", ".join(r.says for r in found))
+                tried_words = ", ".join(r.says for r in found)
+                then = (
+                    tr("{then}; tried, once there is an edge: {found}", then=then, found=tried_words)
+                    if step.key in BEFORE_EDGE
+                    else tr("{then}; tried: {found}", then=then, found=tried_words)
+                )
             cues.append(replace(cue, means=means, then=then, shifts=shifts, remedies=found, judged_by=_judged(found)))
         rows.append(replace(step, cues=tuple(cues)))
     return tuple(rows)

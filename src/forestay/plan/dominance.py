@@ -257,6 +257,8 @@ def argued(first: Option, other: Option) -> tuple[str, ...]:
         rival = theirs.get(own.key)
         if not own.counts or rival is None or own.value is None or rival.value is None:
             continue
+        if own.key == "lacking" and own.value == rival.value == 0:
+            continue  # that nothing is missing either way is no argument
         gain = Measure(own.key, own.better, own.same, own.same_ratio).gain(own.value, rival.value)
         said = tr("{label} {own} v {other}", label=own.label, own=amount(own, bare=True), other=amount(rival))
         (better if gain > 0 else worse if gain < 0 else same).append(said)

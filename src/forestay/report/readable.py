@@ -169,15 +169,22 @@ def _findings(plan: Plan, width: int) -> list[str]:
         return []
     said = _title(tr("If the eye shows this at surgery"))
     for row in plan.finding_changes:
-        before, after = say.percent(row.weak_before), say.percent(row.weak_after)
+        before, after = (f"{100 * p:.0f}" for p in (row.weak_before, row.weak_after))
+        words = {"label": row.label, "hours": row.hours_before, "left": row.hours_after}
         text = tr(
             "{label}: zonule not normal {before} to {after} %; healthy clock hours {hours:.1f} to {left:.1f}",
-            label=row.label,
+            **words,
             before=before,
             after=after,
-            hours=row.hours_before,
-            left=row.hours_after,
         )
+        if before == after:  # weak already: how weak is what the finding moves
+            before, after = (f"{100 * p:.0f}" for p in (row.marked_before, row.marked_after))
+            text = tr(
+                "{label}: zonule very weak or worse {before} to {after} %; healthy clock hours {hours:.1f} to {left:.1f}",
+                **words,
+                before=before,
+                after=after,
+            )
         said += _lines(text, width, rest="  ")
     return said
 
