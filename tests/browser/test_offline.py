@@ -187,6 +187,32 @@ def test_theatre_goes_on_without_network_and_all_is_sent_once_in_order(
     expect(mine.locator("#net")).to_contain_text("1 entry waits on this device. Sign in to send them.")
     sign_in(mine, "ada")
     expect(mine.locator("#net")).to_contain_text("1 entry was sent.")
+
+    # Somebody else signs in on the device: what waits is never sent in that name unasked. It is taken over, or dropped.
+    tablet.set_offline(True)
+    for count in ("1 entry waits", "2 entries wait"):
+        mine.goto(f"{HERE}/theatre")
+        mine.locator('[data-press="next"]').click()
+        expect(mine.locator("#net")).to_contain_text(count)
+    accounts.rows.end(at=accounts._now(), account_id="u-ada")
+    tablet.set_offline(False)
+    kept = len(facts(clinic))
+    sign_in(mine, "bo")
+    mine.goto("/device")
+    waiting = mine.locator("#waiting li")
+    expect(waiting).to_have_count(2)
+    expect(waiting.first).to_contain_text("Entered by somebody else who used this device.")
+    assert violations(mine, axe) == []
+    assert len(facts(clinic)) == kept
+    waiting.first.get_by_role("button", name="Take over as mine").click()
+    expect(waiting).to_have_count(1)
+    taken = facts(clinic)[kept:]
+    assert [(one["header"]["kind"], one["header"]["author"]) for one in taken] == [("done", "u-bo")]
+    waiting.first.get_by_role("button", name="Drop").click()
+    expect(waiting).to_have_count(1)
+    waiting.first.get_by_role("button", name="Drop for good").click()
+    expect(mine.locator("#waiting-none")).to_be_visible()
+    assert len(facts(clinic)) == kept + 1
     mine.goto("/account")
     mine.locator('form[action="/sign-out"] button').click()
     expect(mine).to_have_url(re.compile("/sign-in"))

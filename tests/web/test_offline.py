@@ -33,7 +33,7 @@ MOMENT = "2026-03-01T09:12:00+01:00"
 ENTERED = {"X-Forestay-Entered-At": MOMENT, "X-Forestay-Entered-By": "desk"}
 MARKS = re.compile(
     r'KEPT-KEY|KEPT-LAST|KEPT-STARTED|<!--above-->|<!--/?back-->|<svg.*?</svg>|value="[0-9a-f-]{36}"|value="\d+"'
-    r'|data-(started|head)="[^"]*"|<span class="timer".*?</span>| · done',
+    r'|data-(started|head)="[^"]*"|<span class="(?:timer|since)".*?</span>| · done',
     re.DOTALL,
 )
 

@@ -28,6 +28,8 @@ from tests.web.visitor import Visitor
 HERE = f"/cases/{CASE}/theatre"
 # GS1 General Specifications write element strings so; 952 is the prefix that GS1 keeps for examples.
 TODAY = date(2026, 3, 2)
+PLACES = {"optic-capture", "sulcus", "scleral", "retropupillary-iris", "anterior-chamber"}
+"""Where a lens may lie outside the bag, in the words of the calculation ``lens-positions``."""
 CODE = "(01)09521234543213(17)701231(10)ABC123(21)12345"
 
 
@@ -143,6 +145,36 @@ def test_every_cue_that_a_finding_names_stands_in_the_steps_and_every_field_exis
         assert all(is_field(path) for path in rule.sets)
         assert rule.ask is None or is_field(rule.ask)
         assert rule.ladder is None or rule.ladder in ladders, rule.key
+        assert rule.sets or rule.stays, f"{rule.key} moves no field and says not why the plan stays"
+        assert set(rule.positions) <= PLACES, rule.key
+
+
+def test_an_event_that_moves_no_figure_says_why_and_what_power_a_lens_would_have(client: Visitor, desk: Desk) -> None:
+    plan = desk.plan(desk.open(CASE).situation, {})
+    data = sent(desk, step=plan.steps[1].key, found="rule capsule-open")
+    page = unescape(client.post(f"{HERE}/found", data=data).text)
+    assert "the lens goes by what is left of the capsule" in page
+    places = [p for p in plan.lens.positions if p.position in ("sulcus", "optic-capture") and p.choices]
+    assert places
+    for place in places:
+        planned = planned_power(plan, place.position)
+        assert planned is not None
+        assert f"{place.label} {planned[1]:+.2f} D" in page
+    page = unescape(client.post(f"{HERE}/found", data=sent(desk, step=plan.steps[1].key, found="rule pupil")).text)
+    assert "Without its size nothing can be worked out anew" in page
+
+
+def test_the_timer_begins_with_the_first_check(client: Visitor, desk: Desk) -> None:
+    assert 'data-started=""' in client.get(HERE).text
+    client.post(f"{HERE}/checks", data={**sent(desk), "check": ["sign-in identity"]})
+    began = desk.open(CASE).facts[-1].header.happened_at
+    page = client.get(HERE).text
+    assert f'data-started="{began.isoformat()}"' in page
+    assert f"in theatre since {began.astimezone():%H:%M}<" in page
+    client.post(f"{HERE}/done", data=sent(desk, step=desk.plan(desk.open(CASE).situation, {}).steps[0].key))
+    page = client.get(HERE).text
+    assert f'data-started="{began.isoformat()}"' in page
+    assert "first step done at" in page
 
 
 def test_the_checks_have_three_moments_and_each_box_is_one_fact(client: Visitor, desk: Desk) -> None:

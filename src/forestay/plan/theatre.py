@@ -42,6 +42,10 @@ class FindingRule:
     ask: str | None
     ladder: str | None
     always: bool
+    stays: str
+    """Why the plan may stay as it is, and what to go by; empty where the finding always moves it."""
+    positions: tuple[str, ...]
+    """Where a lens may lie then."""
 
 
 @cache
@@ -71,6 +75,8 @@ def finding_rules() -> tuple[FindingRule, ...]:
             ask=raw.get("ask"),
             ladder=raw.get("ladder"),
             always=raw.get("always", False),
+            stays=raw.get("stays", ""),
+            positions=tuple(raw.get("positions", ())),
         )
         for raw in _rules("findings")["finding"]
     )

@@ -44,6 +44,8 @@ class Stand:
     """When the first step was kept as done."""
     last: UUID | None
     """The last fact of this operation that can be taken back."""
+    entered: datetime | None = None
+    """When the case began: the first check that was ticked, or the first step, whichever came first."""
 
 
 def stand(opened: KeptCase, plan: Plan, wanted: str = "") -> Stand:
@@ -54,9 +56,9 @@ def stand(opened: KeptCase, plan: Plan, wanted: str = "") -> Stand:
         index = keys.index(wanted)
     else:
         index = next((i for i, key in enumerate(keys) if key not in done), max(0, len(keys) - 1))
-    standing = [
-        e for e in entries(opened.facts) if e.stands and isinstance(e.body, Done | Happened) and not _is_check(e.body)
-    ]
+    every = [e for e in entries(opened.facts) if e.stands and isinstance(e.body, Done | Happened)]
+    standing = [e for e in every if not _is_check(e.body)]
+    began = [e.fact.header.happened_at for e in every if isinstance(e.body, Done)]
     first = next((e.fact.header.happened_at for e in standing if isinstance(e.body, Done)), None)
     return Stand(
         step=plan.steps[index] if plan.steps else None,
@@ -64,6 +66,7 @@ def stand(opened: KeptCase, plan: Plan, wanted: str = "") -> Stand:
         done=done,
         started=first,
         last=standing[-1].fact.header.id if standing else None,
+        entered=min(began, default=None),
     )
 
 

@@ -138,7 +138,7 @@ def _base(renderer: Renderer, opened: KeptCase, plan: Plan, told: tuple[beforeha
         "above": drawn(plan),
         "done": list(at.done),
         "last": str(at.last or ""),
-        "started": at.started.isoformat() if at.started else "",
+        "started": at.entered.isoformat() if at.entered else "",
         "findings": {
             name: {"kit": key, "say": tr(beforehand.finding(name)[1])} for name, key in beforehand.by_name(told).items()
         },

@@ -40,6 +40,8 @@ class FoundPanel:
     see: str = field(metadata=told("what was seen"))
     means: str = field(metadata=told("what it means"))
     do: tuple[str, ...] = field(metadata=told("what to do now, in order"))
+    stays: str = field(metadata=told("why the plan stays as it is, where it does, and what to go by"))
+    lens: str = field(metadata=told("the plan's powers where a lens may lie then; empty where it does not matter"))
 
 
 @dataclass(frozen=True)
@@ -64,8 +66,8 @@ class TheatreView(View):
     found: FoundPanel | None = field(metadata=told("what was just kept"))
     changes: ChangesView | None = field(metadata=told("what the last fact changed in the plan"))
     above: Markup | None = field(metadata=told("the eye from above"))
-    started: str = field(metadata=told("when the first step was done, as a moment; empty before"))
-    started_words: str = field(metadata=told("the same as hour and minute"))
+    started: str = field(metadata=told("when the case began, as a moment; empty before"))
+    started_words: str = field(metadata=told("the same and the first step, as hours and minutes"))
     stops: tuple[str, ...] = field(metadata=told("what must not be done in this eye"))
     head: int = field(metadata=told("the facts that this page has seen"))
     key: str = field(metadata=told("identity of what a press would keep; a repeat is harmless"))

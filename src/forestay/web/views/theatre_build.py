@@ -70,13 +70,24 @@ def theatre_view(
         found=_found(found, plan, step),
         changes=ChangesView(changes.line, tuple(ChangeRow(c.words, c.why) for c in changes.items)) if changes else None,
         above=Markup(drawn(plan) if above is None else above) or None,  # noqa: S704 - our own
-        started=at.started.isoformat() if at.started else "",
-        started_words=at.started.astimezone().strftime("%H:%M") if at.started else "",
+        started=at.entered.isoformat() if at.entered else "",
+        started_words=_since(at),
         stops=tuple(stop.must_not for stop in plan.stops),
         head=opened.head,
         key=str(uuid4()),
         caution=plan.caution,
     )
+
+
+def _since(at: Stand) -> str:
+    """Since when the case is under way, and when its first step was done."""
+    if at.entered is None:
+        return ""
+    began = at.entered.astimezone().strftime("%H:%M")
+    if at.started is None:
+        return tr("in theatre since {time}", time=began)
+    first = at.started.astimezone().strftime("%H:%M")
+    return tr("in theatre since {time}, first step done at {first}", time=began, first=first)
 
 
 def drawn(plan: Plan) -> str:
@@ -137,7 +148,17 @@ def _found(name: str, plan: Plan, step: Step | None) -> FoundPanel | None:
     do = ((cue.then,) if cue else ()) + (ladder.do if ladder else ())
     see = cue.see if cue else tr(rule.say) if rule else ""
     means = cue.means if cue else (ladder.signs if ladder else "")
-    return FoundPanel(see, means, do)
+    stays = (
+        tr(rule.stays) if rule and rule.stays else tr("No figure of the plan rests on it; the words of the step lead.")
+    )
+    return FoundPanel(see, means, do, stays, _powers(plan, rule.positions if rule else ()))
+
+
+def _powers(plan: Plan, positions: tuple[str, ...]) -> str:
+    """The plan's powers for these places, so that nobody has to look for them then."""
+    found = [one for one in (planned_power(plan, position) for position in positions) if one is not None]
+    told = ", ".join(tr("{place} {power:+.2f} D", place=place.label, power=power) for place, power in found)
+    return tr("Powers of this plan, if a lens goes in: {list}.", list=told) if told else ""
 
 
 def checks_view(opened: KeptCase, plan: Plan) -> ChecksView:
