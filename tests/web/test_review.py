@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import csv
+import html
+import io
+import re
+
 from tests.web.visitor import Visitor
 
 
@@ -43,3 +48,25 @@ def test_peers_are_laid_beside_and_a_wrong_table_is_told(client: Visitor) -> Non
     wrong = client.post("/review", data={"practice": "invented", "peers": "name,operations,events\nunit A,8,30\n"})
     assert wrong.status_code == 422
     assert "Line 2: events is 30" in wrong.text
+
+
+def test_the_tables_of_the_page_come_as_a_file_with_the_same_choice(client: Visitor) -> None:
+    page = client.get("/review?practice=invented&surgeon=surgeon-4")
+    address = re.search(r'href="(/review\.csv\?[^"]+)"', page.text)
+    assert address is not None
+    file = client.get(html.unescape(address[1]))
+    assert (file.status_code, file.headers["content-type"]) == (200, "text/csv; charset=utf-8")
+    assert "review-invented.csv" in file.headers["content-disposition"]
+    lines = list(csv.reader(io.StringIO(file.text.removeprefix("\ufeff"))))
+    cells = {cell for line in lines for cell in line}
+    shown = {html.unescape(cell) for cell in re.findall(r"<(?:td|th)[^>]*>([^<]+)</", page.text)}
+    assert {cell for cell in shown if cell not in cells and f"'{cell}" not in cells} == set()
+    assert any("not a medical device" in line[0].lower() for line in lines if line)
+    assert not any(cell[:1] in "=+@\t" for cell in cells if cell and not cell.lstrip("+-").replace(".", "").isdigit())
+    assert client.get("/review.csv?since=soon").status_code == 422
+
+
+def test_a_small_practice_exports_no_more_than_the_page_shows(client: Visitor) -> None:
+    file = client.get("/review.csv")
+    assert "No operation is recorded yet" in file.text
+    assert len(file.text.strip().splitlines()) == 2

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request, Response
 from starlette.concurrency import run_in_threadpool
@@ -17,6 +18,7 @@ from forestay.web.pages.entry import sent_form
 from forestay.web.render import Renderer
 from forestay.web.views.review import Chooser, ReviewView
 from forestay.web.views.review_build import blocks, signal_lines
+from forestay.web.views.review_export import as_csv
 from forestay.web.views.shell import shell
 
 EXAMPLE = "name,operations,events\n"
@@ -30,6 +32,20 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
     @routes.get("/review")
     def review(request: Request) -> Response:
         return _shown(request, dict(request.query_params), "")
+
+    @routes.get("/review.csv")
+    def tables(request: Request) -> Response:
+        """What the page shows, as one file; a wrong choice is refused as it is on the page."""
+        asked = {key: value.strip()[:80] for key, value in request.query_params.items() if value.strip()}
+        invented = asked.get("practice") == "invented"
+        found, _ = desk.review(_selection(asked), invented=invented, peers=())
+        above = (*found.says, *([found.withheld] if found.withheld else []))
+        name = "review-invented.csv" if invented else "review.csv"
+        return Response(
+            as_csv(blocks(found), above, caution()),
+            media_type="text/csv; charset=utf-8",
+            headers={"Content-Disposition": f'attachment; filename="{name}"'},
+        )
 
     @routes.post("/review")
     async def among_peers(request: Request) -> Response:
@@ -64,6 +80,7 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
             sources=tuple(f"{s['citation']} ({s['standing']})" for s in found.sources),
             doubts=tuple(d["message"] for d in found.doubts),
             problem=problem,
+            export="/review.csv?" + urlencode(asked),
             peers=table or EXAMPLE,
             caution=caution(),
         )

@@ -58,6 +58,7 @@ class ReviewView(View):
     choosers: tuple[Chooser, ...] = field(metadata=told("period, surgeon, technique, lens"))
     invented: bool = field(metadata=told("True where an invented practice is looked at"))
     blocks: tuple[Block, ...] = field(metadata=told("the subjects"))
+    export: str = field(metadata=told("address of the same tables as a file"))
     sources: tuple[str, ...] = field(metadata=told("where settings and comparisons come from"))
     doubts: tuple[str, ...] = field(metadata=told("what rests on memory or choice"))
     peers: str = field(metadata=told("table of peers as it was typed, or its head"))
