@@ -3,9 +3,14 @@
 VENV := .venv
 PYTHON_HERE := $(VENV)/bin/python
 PIP := $(PYTHON_HERE) -m pip --quiet --disable-pip-version-check --no-input
+INSTALL := $(PIP) install --no-compile
+COMPILE := $(PYTHON_HERE) -m compileall -qq -j 0
 BUILT := src/forestay/web/static/built/manifest.json
 BUILD_INPUTS := pyproject.toml src/forestay/__init__.py $(wildcard packaging/*.py) \
 	$(shell find frontend -type f -not -path '*/node_modules/*' 2>/dev/null)
+
+# Python starts hundreds of times here: what it has compiled is kept, whatever the shell says.
+export PYTHONDONTWRITEBYTECODE :=
 
 .DEFAULT_GOAL := help
 .PHONY: help start test lint types tests docs catalogue lock clean FORCE
@@ -33,8 +38,8 @@ tests: $(VENV)/.checks ## the tests; Chromium and PostgreSQL are installed where
 		$(VENV)/bin/pytest --numprocesses auto --dist loadfile --no-loadscope-reorder
 
 docs: $(VENV)/.checks ## the documentation, with warnings as errors, and its examples
-	$(VENV)/bin/sphinx-build --fail-on-warning --quiet -b html docs docs/_build/html
-	$(VENV)/bin/sphinx-build --fail-on-warning --quiet -b doctest docs docs/_build/doctest
+	$(VENV)/bin/sphinx-build --fail-on-warning --quiet -d docs/_build/doctrees -b html docs docs/_build/html
+	$(VENV)/bin/sphinx-build --fail-on-warning --quiet -d docs/_build/doctrees -b doctest docs docs/_build/doctest
 
 catalogue: $(VENV)/.checks ## the catalogue of all sentences that a person may read
 	$(PYTHON_HERE) packaging/catalogue.py
@@ -56,15 +61,17 @@ $(VENV)/.created: packaging/environment.sh
 	@touch $@
 
 $(VENV)/.runtime: $(VENV)/.created requirements.lock
-	$(PIP) install --require-hashes -r requirements.lock
+	$(INSTALL) --require-hashes -r requirements.lock
+	$(COMPILE) $(VENV)/lib || true # some packages carry files that are no Python
 	@touch $@
 
 $(VENV)/.package: $(VENV)/.runtime $(BUILD_INPUTS)
-	$(PIP) install --no-deps --editable .
+	$(INSTALL) --no-deps --editable .
+	$(COMPILE) src/forestay
 	@touch $@
 
 $(VENV)/.checks: $(VENV)/.package requirements-dev.lock
-	$(PIP) install --require-hashes -r requirements-dev.lock
+	$(INSTALL) --require-hashes -r requirements-dev.lock
 	@touch $@
 
 ifeq ($(wildcard $(BUILT)),)

@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Iterator
 
 import pytest
 
 from tests.postgresql import Server
 
+gc.disable()  # until all tests are collected: what is made meanwhile stays to the end
+
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Browser tests come last: the browser's driver keeps an event loop running in this thread once it was opened."""
     items.sort(key=lambda item: "browser" in item.path.parts)
+
+
+def pytest_collection_finish() -> None:
+    """From here on the collector looks at what tests make, not at ten thousand tests."""
+    gc.collect()
+    gc.freeze()
+    gc.enable()
 
 
 @pytest.fixture(scope="session")
