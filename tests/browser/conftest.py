@@ -10,14 +10,15 @@ from typing import Any
 
 import pytest
 import uvicorn
-from playwright.sync_api import BrowserContext, ConsoleMessage, Page
+from playwright.sync_api import BrowserContext, ConsoleMessage, Page, expect
 
 from forestay.web.serve import HOST, Server, application, listen
 
-USUAL = "/usr/bin/chromium"
+USUAL = "/usr/lib/chromium/chromium-headless-shell"
 WAIT_S = 30
 NAVIGATION_MS = 120_000
 """The first page waits for the first whole plan, on a computer that may do much else meanwhile."""
+expect.set_options(timeout=WAIT_S * 1000)
 
 
 def chromium() -> str:
