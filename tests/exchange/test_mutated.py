@@ -44,6 +44,7 @@ from tests.exchange.test_dicom_sight import acuity, refraction
 COUNT = int(os.environ.get("FORESTAY_MUTATED", "2000"))
 SEED = 20260301
 LONGEST_S = 20.0
+"""Of the processor's own time: how long a file takes on a busy machine says nothing of the file."""
 CASE = b'[person]\nage_years = 74\nsex = "female"\n[eye]\nside = "left"\n[biometry]\naxial_length_mm = 23.4\n'
 READ = read_mapping(MAPPING.encode(), "map.toml")
 WHOLE = whole_case()
@@ -252,13 +253,13 @@ def test_no_damage_gives_a_traceback_or_half_an_import(database: Callable[[], Fa
     memory, real = Held(MemoryFactStore), Held(database)
     for n in range(COUNT):
         name, whole, how, _often = chance.choices(SORTS, named)[0]
-        data, began = mutated(whole, chance), time.perf_counter()
+        data, began = mutated(whole, chance), time.process_time()
         try:
             kept = (memory if n % REAL else real).put(how, data)
         except Exception as fault:
             raise AssertionError(f"file {n}, {name}: {data!r}"[:4000]) from fault
         found[f"{name}: {'kept' if kept else 'refused'}"] += 1
-        slowest = max(slowest, (name, time.perf_counter() - began), key=lambda one: one[1])
+        slowest = max(slowest, (name, time.process_time() - began), key=lambda one: one[1])
     print(f"{COUNT} damaged files, slowest {slowest}: {dict(sorted(found.items()))}")
     assert slowest[1] < LONGEST_S
     assert sum(found.values()) == COUNT

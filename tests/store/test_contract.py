@@ -260,6 +260,7 @@ def test_the_cases_of_a_person_are_found_by_the_number_of_the_clinic(store: Fact
         store.append(f"M-{n}", [fact(length(23), n, case=f"M-{n}")])
         store.identify(f"M-{n}", replace(PERSON, number=number), by="a1")
     assert (store.numbered("0000-17"), store.numbered("0000-19"), store.numbered("")) == (["M-1", "M-3"], [], [])
+    assert store.numbered("0000\x0017") == []
     store.erase("M-3", by="a1", why="asked for by the person")
     assert store.numbered("0000-17") == ["M-1"]
 
