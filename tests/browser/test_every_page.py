@@ -22,6 +22,9 @@ PAGES = [
     "/import",
     "/review?practice=invented",
     "/cases/new",
+    "/settings",
+    "/settings/lenses",
+    "/settings/theatre",
     *(f"{CASE}/{place}" for place in ("facts", "facts/lens", "consent", "weights", "follow-up", "note")),
     *(f"{CASE}/theatre{place}" for place in ("?wall=1", "/checks", "/lens")),
 ]

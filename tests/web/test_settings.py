@@ -143,6 +143,7 @@ def test_numbers_are_typed_in_the_unit_of_the_practice_and_read_in_that_of_the_f
     client.post("/settings/shown", data={"corneal_power": "mm", "pressure": "kPa", "based_on": "0"})
     page = client.get(f"/cases/{CASE}/facts/biometry").text
     assert '<input type="hidden" name="unit_biometry.k1_d" value="mm">' in page
+    assert "5.625 to 11.25 mm (30 to 60 D)" in page
     k1 = desk.open(CASE).situation.case.biometry.k1_d
     assert k1 is not None
     shown = float(re.findall(r'name="biometry.k1_d"[^>]*value="([0-9.]+)"', page)[0])

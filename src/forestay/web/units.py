@@ -12,6 +12,7 @@ from functools import cache
 
 from forestay.errors import InvalidInput
 from forestay.evidence import default_evidence
+from forestay.eye.quantity import bounds
 from forestay.optics.cornea import power_d, radius_mm
 from forestay.plan.practice_settings import Shown
 from forestay.text import tr
@@ -46,6 +47,15 @@ class Unit:
         value = kept / MMHG_IN_KPA if self.name == "kPa" else float(radius_mm(k_d=kept, index=_index()))
         return f"{round(value, self.shown_decimals):g}"
 
+    def range(self, low: float, high: float) -> str:
+        """A range of what is kept, as it may be typed.
+
+        >>> MM.range(30, 60), KPA.range(0, 75)
+        ('5.625 to 11.25 mm', '0 to 10 kPa')
+        """
+        ends = sorted(float(self.typed(end)) for end in (low, high))
+        return tr("{low:g} to {high:g} {unit}", low=ends[0], high=ends[1], unit=self.name)
+
 
 KPA = Unit("kPa", kept_decimals=2, shown_decimals=2)
 MM = Unit("mm", kept_decimals=3, shown_decimals=3)
@@ -67,6 +77,12 @@ def unit_of(name: str) -> Unit | None:
     if key in ("k1_d", "k2_d") and shown.corneal_power == "mm":
         return MM
     return KPA if key == "pressure_mmhg" and shown.pressure == "kPa" else None
+
+
+def typed_range(name: str, unit: Unit) -> str:
+    """What may be typed for the field ``name`` in this unit."""
+    low, high = bounds(name.rpartition(".")[2])
+    return unit.range(low, high)
 
 
 def unit_called(field: str, name: str) -> Unit | None:

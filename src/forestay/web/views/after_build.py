@@ -19,7 +19,7 @@ from forestay.services.actor import may
 from forestay.services.cases import KeptCase
 from forestay.services.notedraft import draft
 from forestay.text import tr
-from forestay.web.units import unit_of
+from forestay.web.units import typed_range, unit_of
 from forestay.web.views.after import AdviceRow, DueRow, FollowUpView, NoteView, VisitField, VisitRow
 from forestay.web.views.case_build import band, case_label
 from forestay.web.views.entry_words import option_words
@@ -128,10 +128,10 @@ def _advice(one: Advice) -> AdviceRow:
 def _field(
     name: str, expected: dict[str, followup.Expected], typed: dict[str, str], faults: dict[str, str]
 ) -> VisitField:
-    row, words = limit(FIELDS[name]), allowed(FIELDS[name])
+    row, words, other = limit(FIELDS[name]), allowed(FIELDS[name]), unit_of(name)
+    words = words if other is None else f"{typed_range(name, other)} ({words})"
     told = expected.get(name)
     help_words = tr("expected: {what}; possible: {words}", what=told.says, words=words) if told is not None else words
-    other = unit_of(name)
     unit = tr(row.unit) if other is None else other.name
     return VisitField(
         name,

@@ -15,7 +15,7 @@ from forestay.services.entry import FieldState
 from forestay.services.planning import caution
 from forestay.text import tr
 from forestay.web.fields import FieldSpec, section_specs, text_of
-from forestay.web.units import unit_of
+from forestay.web.units import typed_range, unit_of
 from forestay.web.views.case_build import band, case_label
 from forestay.web.views.entry import ClaimRow, EntryRow, EntrySection, EntryView, Note
 from forestay.web.views.entry_words import label_of, level_words, option_words, section_titles
@@ -92,7 +92,8 @@ def entry_row(
         text, said = "saved", tr("saved {time}", time=_clock(opened.last_kept))
     fact = state.fact
     other = unit_of(spec.path) if spec.kind == "number" else None
-    help_words = ". ".join(w[:1].upper() + w[1:] for w in (tr(spec.meaning), spec.allowed) if w)
+    range_words = spec.allowed if other is None else f"{typed_range(spec.path, other)} ({spec.allowed})"
+    help_words = ". ".join(w[:1].upper() + w[1:] for w in (tr(spec.meaning), range_words) if w)
     return EntryRow(
         path=spec.path,
         mark="row-" + spec.path.replace(".", "-").replace("_", "-"),

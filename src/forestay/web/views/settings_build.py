@@ -124,7 +124,8 @@ def _whence(source: From) -> tuple[str, ...]:
 
 def _table(title: str, columns: Iterable[str], rows: list[tuple[str, ...]]) -> Rows | None:
     words = labels() | column_words()
-    return Rows(title, tuple(words[c] for c in columns), tuple(rows)) if rows else None
+    caption = tr("{what}: what there is", what=title)
+    return Rows(caption, tuple(words[c] for c in columns), tuple(rows)) if rows else None
 
 
 def _pairs(title: str, record: Record | None) -> Rows | None:
@@ -133,7 +134,7 @@ def _pairs(title: str, record: Record | None) -> Rows | None:
         return None
     names = tuple(type(record).model_fields)
     rows = tuple(zip((labels()[n] for n in names), _chosen(record, names), strict=True))
-    return Rows(title, (tr("What"), tr("Is")), rows)
+    return Rows(tr("{what}: what there is", what=title), (tr("What"), tr("Is")), rows)
 
 
 def _chosen(record: Record, names: Iterable[str]) -> tuple[str, ...]:
