@@ -47,9 +47,9 @@ def test_the_supervisor_operates_from_the_decided_step_to_the_decided_step(agree
 
 
 def test_it_is_said_at_time_out_with_its_reason_and_again_where_places_change(agreed: Plan) -> None:
-    names = {s.key: s.name.lower() for s in agreed.steps}
+    names = {s.key: s.name for s in agreed.steps}
     said = agreed.steps[0].do
-    for part in (f"takes over at {names['pole']}", f"goes on from {names['close']}", WHY):
+    for part in (f"takes over at “{names['pole']}”", f"goes on from “{names['close']}”", WHY):
         assert part in said
     changes = [s.key for s in agreed.steps if s.do.startswith("Change places, as agreed")]
     assert changes == ["pole", "close"]

@@ -26,7 +26,7 @@ def test_the_take_over_point_is_decided_on_the_page_of_the_case(client: Visitor,
     assert kept.status_code == 200
     decided = desk.open(CASE).situation.decisions
     assert (decided.take_over, decided.hand_back) == ("capsulorhexis", "end")
-    assert "the supervisor takes over at capsulorhexis: the rim is what matters here" in kept.text
+    assert "the supervisor takes over at “Capsulorhexis”: the rim is what matters here" in kept.text
     assert '<option value="capsulorhexis" selected>' in kept.text
     assert "Not decided" not in kept.text
 

@@ -10,6 +10,7 @@ from forestay.answer import Doubt
 from forestay.calc.core import calculation
 from forestay.errors import InvalidInput
 from forestay.evidence import Reader
+from forestay.eye.quantity import within
 from forestay.record import Record
 from forestay.statistics import two_rates as engine
 from forestay.text import tr
@@ -26,7 +27,7 @@ class TwoRatesInput(Record):
     first_n: Annotated[int, Field(ge=1)] = Field(description="operations in the first group")
     second_events: Count = Field(description="events in the second group")
     second_n: Annotated[int, Field(ge=1)] = Field(description="operations in the second group")
-    level: Annotated[float, Field(gt=0, lt=1)] = 0.95
+    level: Annotated[float, within("level")] | None = None
 
 
 class TwoRatesOutput(Record):
@@ -56,7 +57,7 @@ class TwoRatesOutput(Record):
 )
 def two_rates(given: TwoRatesInput, use: Reader) -> tuple[TwoRatesOutput, list[Doubt]]:
     """The comparison of two counts."""
-    del use
+    level = given.level if given.level is not None else use.number("audit.usual_level")
     for name, events, n in (
         ("first_events", given.first_events, given.first_n),
         ("second_events", given.second_events, given.second_n),
@@ -70,7 +71,7 @@ def two_rates(given: TwoRatesInput, use: Reader) -> tuple[TwoRatesOutput, list[D
                 allowed=words,
             )
     found = engine.two_rates(
-        events=(given.first_events, given.second_events), n=(given.first_n, given.second_n), level=given.level
+        events=(given.first_events, given.second_events), n=(given.first_n, given.second_n), level=level
     )
     doubts = []
     if min(given.first_events, given.second_events) < FEW:

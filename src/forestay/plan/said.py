@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from forestay.plan.model import Plan
+from forestay.plan.take_over import SUBJECTS, decision_words
 from forestay.plan.words_clock import hours_text, span_text
 from forestay.text import field_words, tr
 
@@ -69,6 +70,8 @@ def _control_words(name: str, one: Any, two: Any) -> str:
 
     if name == "ring":
         return tr("{after} instead of {before}", before=ring_words(str(one)), after=ring_words(str(two)))
+    if name in SUBJECTS:
+        return tr("{before} to {after}", before=_who(name, one), after=_who(name, two))
     labels = {
         "capsulorhexis_mm": tr("opening"),
         "hook_reach_mm": tr("reach of the hooks"),
@@ -83,6 +86,10 @@ def _control_words(name: str, one: Any, two: Any) -> str:
         was = tr("none") if one is None else hours_of((one,))
         return tr("{label} {before} to {after} o'clock", label=label, before=was, after=hours_of((two,)))
     return tr("{name} {before} to {after}", name=field_words(name), before=_plain(one), after=_plain(two))
+
+
+def _who(name: str, choice: Any) -> str:
+    return tr("no take-over decided") if choice is None else decision_words(name, str(choice))
 
 
 def _findings(before: Plan, after: Plan) -> Iterator[Cause]:

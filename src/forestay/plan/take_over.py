@@ -118,12 +118,12 @@ def _usual_words(rows: Sequence[Step], own: Sequence[bool]) -> str:
 def _decided_words(rows: Sequence[Step], own: Sequence[bool], situation: Situation) -> str:
     """The decided point with its reason, read aloud before the first cut."""
     first = list(own).index(False)
-    back = next((row.name.lower() for row, mine in list(zip(rows, own, strict=True))[first:] if mine), None)
-    names = {"step": rows[first].name.lower(), "why": _reason(situation)}
+    back = next((row.name for row, mine in list(zip(rows, own, strict=True))[first:] if mine), None)
+    names = {"step": rows[first].name, "why": _reason(situation)}
     if back is None:
-        return tr("Agreed beforehand: the supervisor takes over at {step} and ends the operation ({why}).", **names)
+        return tr("Agreed beforehand: the supervisor takes over at “{step}” and ends the operation ({why}).", **names)
     return tr(
-        "Agreed beforehand: the supervisor takes over at {step}, the trainee goes on from {back} ({why}).",
+        "Agreed beforehand: the supervisor takes over at “{step}”, the trainee goes on from “{back}” ({why}).",
         **names,
         back=back,
     )
@@ -144,7 +144,7 @@ def decision_words(subject: str, choice: str) -> str:
     """A decision about the take-over in words, as the thread of facts shows it."""
     if choice == TO_THE_END:
         return tr("the supervisor ends the operation")
-    name = step_name(choice).lower()
+    name = step_name(choice)
     if subject == "take_over":
-        return tr("the supervisor takes over at {step}", step=name)
-    return tr("the trainee goes on from {step}", step=name)
+        return tr("the supervisor takes over at “{step}”", step=name)
+    return tr("the trainee goes on from “{step}”", step=name)
