@@ -1,8 +1,9 @@
 """The compiled solvers, for a process that answers many questions.
 
 They are an extra (``fast``, which brings the compiler numba) and never needed: each is the same algorithm as the numpy
-one, to 1e-9, only quicker. (Where a search for rest runs to its limit of steps, its path hangs on rounding, and so does
-whether a ring's wall has to be smoothed: about one odd eye in fifty, see :mod:`tests.mechanics.test_fast`.) Nothing is compiled, or even imported, until :func:`start` is called once in the process,
+one, to 1e-9, only quicker. (Where the energy of an open ring leads to no rest, which about one odd eye in thirty does, the
+numpy solver is asked, which goes on by the forces. Where a search runs almost to its limit of steps, its path hangs on
+rounding.) Nothing is compiled, or even imported, until :func:`start` is called once in the process,
 as a server does; a single command stays light. Where the compiler is missing, :func:`start` says so and numpy goes on.
 """
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from forestay.mechanics import disc
 from forestay.mechanics.fast_compile import compiled
+from forestay.mechanics.fast_net import fill, put
 from forestay.mechanics.fast_threads import shared_out
 from forestay.mechanics.fibres import fibre_order, outward_of
 from forestay.mechanics.zonule import HOUR_COUNT, Floats, ZonuleParameters
@@ -91,7 +92,7 @@ def _step(now: Floats, added: float, step: Floats) -> bool:
     step[1] = right_y / yy_left - ratio * step[2]
     step[0] = -now[1] / xx - ratio_y * step[1] - ratio_r * step[2]
     size = math.sqrt(step[0] * step[0] + step[1] * step[1] + step[2] * step[2])
-    step *= min(1.0, STEP_CAP_MM / max(size, TINY))
+    put(step, step, min(1.0, STEP_CAP_MM / max(size, TINY)))
     return True
 
 
@@ -113,14 +114,15 @@ def _rest(at: Floats, stiff: Floats, outward: Floats, own: Floats, work: Floats)
         steps += 1
         accepted = newton_step(here, shift * unit / prestretch, step)
         if accepted:
-            trial[:] = at + step
+            for i in range(3):
+                trial[i] = at[i] + step[i]
             evaluate(trial, stiff, outward, own, then)
             slope = here[1] * step[0] + here[2] * step[1] + here[3] * step[2]
             rounding = ENERGY_ROUNDING * (abs(here[0]) + unit * prestretch)
             accepted = then[0, 0] <= here[0] + ARMIJO * slope + rounding
             if accepted:
-                at[:] = trial
-                now[0] = then[0]
+                put(at, trial, 1.0)
+                put(now[0], then[0], 1.0)
         shift = shift * SHIFT_DOWN if accepted else max(shift * SHIFT_UP, SHIFT_START)
         if shift < SHIFT_LEAST:
             shift = 0.0
@@ -139,12 +141,12 @@ def _solve(first: int, last: int, given: Any, found: Any) -> None:
     for n in range(first, last):
         for f in range(fibres):
             stiff[f] = support[hour[f], n] * stiffness[n]
-        at[:] = 0.0
+        fill(at, 0.0)
         steps, rests = rest(at, stiff, outward, own[n], work)
         size = own[n, 0]
         cos, sin = math.cos(at[2] / size), math.sin(at[2] / size)
-        whole[:] = 0.0
-        rested[:] = 0.0
+        fill(whole, 0.0)
+        fill(rested, 0.0)
         for f in range(fibres):
             out_x, out_y = outward[0, f], outward[1, f]
             ax = (out_x * cos - out_y * sin) * size + at[0] - out_x * own[n, 1]

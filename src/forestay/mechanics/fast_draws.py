@@ -22,6 +22,7 @@ from forestay.mechanics.fast_lanes import (
     substitute,
 )
 from forestay.mechanics.fast_loop import places, rest_angles
+from forestay.mechanics.fast_net import fill
 from forestay.mechanics.fast_threads import shared_out
 from forestay.mechanics.fibres import hours_of
 from forestay.mechanics.loop_assembly import strain_at
@@ -75,7 +76,7 @@ def _search(at: Floats, same: Any, own: Any, room: Any, scale: Floats) -> None:
     """Halve each lane's step until its energy falls; where it does not, raise the lane's shift."""
     step, trial, change, small = room
     now, then, shift, part, pending, slope = small[0], small[1], small[2], small[3], small[5], small[6]
-    part[:] = 1.0
+    fill(part, 1.0)
     for _ in range(HALVINGS):
         for u in range(at.shape[0]):
             for w in range(LANES_CHUNK):
@@ -127,9 +128,9 @@ def _minimise(at: Floats, same: Any, own: Any, room: Any, marks: Any) -> None:
     gradient, band, out, step, trial, swing, change, small = room
     scale, size, steps, rests = marks
     shift, sound, pending, slope = small[2], small[4], small[5], small[6]
-    shift[:] = 0.0
-    steps[:] = 0.0
-    rests[:] = 0.0
+    fill(shift, 0.0)
+    fill(steps, 0.0)
+    fill(rests, 0.0)
     energy(at, same, own, change, small[0])
     while True:
         derivatives(at, same, own, change, (gradient, band, swing))

@@ -10,7 +10,7 @@ import math
 from typing import Any
 
 from forestay.mechanics.fast_compile import compiled
-from forestay.mechanics.fast_net import TINY_LIMIT, toe_law
+from forestay.mechanics.fast_net import TINY_LIMIT, clear, fill, toe_law
 from forestay.mechanics.zonule import Floats
 
 LANES_CHUNK = 16  # draws side by side
@@ -37,7 +37,7 @@ def _energy(at: Floats, same: Any, own: Any, change: Floats, total: Floats) -> N
     places, outward, hoop, covered, bend, free_turn, load, turn, rest_angle = same
     stiff, scalars = own
     count, unknowns = places.shape[0], at.shape[0]
-    total[:] = 0.0
+    fill(total, 0.0)
     if bend[0] > 0 or bend[count - 1] > 0 or bend[count // 2] > 0:
         turns(at, places, free_turn, change)
         for s in range(count):
@@ -103,9 +103,9 @@ def _derivatives(at: Floats, same: Any, own: Any, change: Floats, out: Any) -> N
     stiff, scalars = own
     gradient, band, swing = out
     count = places.shape[0]
-    band[:, :, :] = 0.0
     for u in range(at.shape[0]):
-        gradient[u, :] = -load[u]
+        clear(band[u])
+        fill(gradient[u], -load[u])
     for s in range(count):
         i, j = places[s], places[(s + 1) % count]
         hi, lo = max(i, j), min(i, j)
@@ -195,7 +195,7 @@ derivatives = compiled(_derivatives, part=True)
 def _factor(band: Floats, shift: Floats, out: Floats, sound: Floats) -> None:
     """Cholesky factors of all lanes; ``sound`` (lanes,) tells by 1 or 0 which matrices are positive definite."""
     count = band.shape[0]
-    sound[:] = 1.0
+    fill(sound, 1.0)
     for i in range(count):
         first = max(0, i - HALF_STEPS)
         for j in range(first, i):

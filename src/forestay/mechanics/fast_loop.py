@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -11,7 +12,7 @@ from numpy.typing import NDArray
 
 from forestay.mechanics import loop
 from forestay.mechanics.fast_compile import compiled
-from forestay.mechanics.fast_net import derivatives, energy, factor, substitute
+from forestay.mechanics.fast_net import derivatives, energy, factor, product, put, substitute
 from forestay.mechanics.loop_assembly import Assembly, Chain, Hoop, Springs
 from forestay.mechanics.two_loop import ROWS, TwoLoopAssembly, TwoLoops
 from forestay.mechanics.zonule import HOUR_COUNT, Floats
@@ -144,6 +145,19 @@ def _half_width(network: Network) -> int:
     return int(max(apart)) + 1
 
 
+def _most(gradient: Floats, band: Floats) -> tuple[float, float]:
+    """Largest force, and largest stiffness on the diagonal of a lower band."""
+    residual, stiffest = 0.0, 0.0
+    for u in range(gradient.shape[0]):
+        if not abs(gradient[u]) <= residual:
+            residual = abs(gradient[u])
+        stiffest = max(stiffest, band[u, band.shape[1] - 1])
+    return residual, stiffest
+
+
+most = compiled(_most, part=True)
+
+
 def _solve(at: Floats, wide: int, scale: float, size: float, net: Any) -> tuple[int, bool, float]:
     """Newton's steps in place; number of steps, whether rest was found, largest force left."""
     count = at.shape[0]
@@ -153,34 +167,35 @@ def _solve(at: Floats, wide: int, scale: float, size: float, net: Any) -> tuple[
     derivatives(at, net, gradient, band)
     shift, iterations = 0.0, 0
     while True:
-        residual, stiffest = np.abs(gradient).max(), band[:, wide - 1].max()
+        residual, stiffest = most(gradient, band)
         converged = residual <= max(RESIDUAL * scale, ROUNDING * stiffest * size)
         if converged or iterations == MAX_ITERATIONS:
             return iterations, converged, residual
         iterations += 1
-        step[:] = -gradient
+        put(step, gradient, -1.0)
         while not factor(band, shift, out):
             shift = max(shift * SHIFT_UP, SHIFT_START)
             if shift > SHIFT_MOST:
                 break
         if shift > SHIFT_MOST:
-            step /= SHIFT_MOST
+            put(step, step, 1 / SHIFT_MOST)
         else:
             substitute(out, step)
         longest = 0.0
         for u in range(0, count, 2):
             longest = max(longest, step[u] * step[u] + step[u + 1] * step[u + 1])
-        longest = np.sqrt(longest)
+        longest = math.sqrt(longest)
         if longest > STEP_CAP_MM:
-            step *= STEP_CAP_MM / longest
-        slope = (gradient * step).sum()
+            put(step, step, STEP_CAP_MM / longest)
+        slope = product(gradient, step)
         rounding = ENERGY_ROUNDING * (abs(now) + scale)
         share, accepted = 1.0, False
         for _ in range(HALVINGS):
-            trial[:] = at + share * step
+            for u in range(count):
+                trial[u] = at[u] + share * step[u]
             then = energy(trial, net)
             if then <= now + ARMIJO * share * slope + rounding:
-                at[:] = trial
+                put(at, trial, 1.0)
                 now, accepted = then, True
                 derivatives(at, net, gradient, band)
                 shift = shift * SHIFT_DOWN if shift > SHIFT_LEAST else 0.0

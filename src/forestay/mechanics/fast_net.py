@@ -76,6 +76,37 @@ def _energy(at: Floats, net: Any) -> float:
 energy = compiled(_energy, part=True)
 
 
+def _put(target: Floats, source: Floats, share: float) -> None:
+    """``source`` times ``share`` into ``target``. (A loop: whole arrays at once take the compiler many times as long.)"""
+    for i in range(target.shape[0]):
+        target[i] = share * source[i]
+
+
+def _fill(target: Floats, value: float) -> None:
+    """One value into all places."""
+    for i in range(target.shape[0]):
+        target[i] = value
+
+
+def _clear(target: Floats) -> None:
+    """Nothing into all places of a table."""
+    for i in range(target.shape[0]):
+        for j in range(target.shape[1]):
+            target[i, j] = 0.0
+
+
+def _product(one: Floats, other: Floats) -> float:
+    """Sum of products."""
+    total = 0.0
+    for i in range(one.shape[0]):
+        total += one[i] * other[i]
+    return total
+
+
+put, fill, clear = compiled(_put, part=True), compiled(_fill, part=True), compiled(_clear, part=True)
+product = compiled(_product, part=True)
+
+
 def _add(band: Floats, i: int, j: int, value: float) -> None:
     """Add to the lower band: row i, column j, of which only j <= i is kept."""
     if j <= i:
@@ -225,7 +256,7 @@ strips, ties, fibres, torque = (
 
 def _derivatives(at: Floats, net: Any, gradient: Floats, band: Floats) -> None:
     """Gradient and the lower band of the Hessian."""
-    band[:, :] = 0.0
+    clear(band)
     ties(at, net, gradient, band)
     strips(at, net, gradient, band)
     fibres(at, net, gradient, band)

@@ -1,4 +1,5 @@
-"""The compiled counterpart of :mod:`forestay.mechanics.open_ring_solver`: the same steps, on plain arrays."""
+"""The compiled counterpart of :mod:`forestay.mechanics.open_ring_solver`: the same steps on plain arrays, but for those on the
+forces: where the energy leads to no rest, the other solver is asked."""
 
 from __future__ import annotations
 
@@ -150,7 +151,7 @@ def room_for(size: int, wall: int, points: tuple[Floats, Floats], knots: int) ->
 
 
 def _found(problem: Problem, u: Floats, given: tuple[Any, ...], points: tuple[Floats, Floats], rounds: int) -> Found:
-    """Rest from ``u``: soft contact, then firmer by the lead that its depth asks for."""
+    """Rest from ``u``: soft contact, then firmer by the lead that its depth asks for; as far as rest is found."""
     known, rub = points
     fold, scale = given[2], float(problem.force_scale_mn)
     room = room_for(u.size, 2 * fold.size, points, max(arc.knots for arc in problem.arcs))
@@ -161,6 +162,8 @@ def _found(problem: Problem, u: Floats, given: tuple[Any, ...], points: tuple[Fl
         tolerance = RESIDUAL * scale if count == rounds - 1 else SOFT_RESIDUAL
         used, converged, residual = settle(u, given, points, room, (tolerance, scale))
         steps += used
+        if not converged:
+            break
     ends = [int(first) for first in given[3][:, FIRST]] + [u.size]
     bag = LoopState(np.stack([u[fold], u[fold + 1]]), int(steps), bool(converged), float(residual))
     friction = []

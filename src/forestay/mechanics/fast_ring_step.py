@@ -7,6 +7,7 @@ from typing import Any
 
 from forestay.mechanics import open_ring_solver as solver
 from forestay.mechanics.fast_compile import compiled
+from forestay.mechanics.fast_net import product, put
 from forestay.mechanics.fast_ring_drag import add_drag, gauss, unfold
 from forestay.mechanics.fast_ring_net import COUNT, FIRST, FRICTION, KNOTS, PLACE, bring_up, look_on, whole_energy
 from forestay.mechanics.fast_ring_system import firm_up, gather, jacobian, newton
@@ -82,19 +83,18 @@ def _positive(system: Any, scales: Floats, shift: float, factors: Any) -> tuple[
 positive = compiled(_positive, part=True)
 
 
-def _put(target: Floats, source: Floats, share: float) -> None:
-    """``source`` times ``share`` into ``target``."""
-    for i in range(target.shape[0]):
-        target[i] = share * source[i]
+def _copy(target: Any, source: Any) -> None:
+    """All numbers of arrays with three axes."""
+    for a in range(target.shape[0]):
+        for p in range(target.shape[1]):
+            put(target[a, p], source[a, p], 1.0)
 
 
-put = compiled(_put, part=True)
+copy = compiled(_copy, part=True)
 
 
-def _gains(u: Floats, given: Any, points: Any, system: Any, room: Any) -> bool:
-    """Newton's full step with friction's growth into the second of ``room``; False where there is no friction."""
-    if given[8][FRICTION] <= 0:
-        return False
+def _full(u: Floats, given: Any, points: Any, system: Any, room: Any) -> None:
+    """Newton's full step with friction's growth into the second of ``room``."""
     full, step = room
     unfold(system, full)
     add_drag(u, given, points, system[2], full)
@@ -102,10 +102,9 @@ def _gains(u: Floats, given: Any, points: Any, system: Any, room: Any) -> bool:
     if not gauss(full, step):
         put(step, system[1][0], -1 / SHIFT_MOST)
     cap(given[3], system[2], step)
-    return True
 
 
-gains = compiled(_gains, part=True)
+full_step = compiled(_full, part=True)
 
 
 def _moved(u: Floats, step: Floats, part: float, given: Any, ends: Any) -> None:
@@ -142,10 +141,13 @@ descend = compiled(_descend, part=True)
 def _taken(target: Any, source: Any) -> None:
     """Unknowns, what is known, band, side and moves, copied."""
     put(target[0], source[0], 1.0)
-    put(target[1].reshape(-1), source[1].reshape(-1), 1.0)
-    put(target[2].reshape(-1), source[2].reshape(-1), 1.0)
-    put(target[3].reshape(-1), source[3].reshape(-1), 1.0)
-    put(target[4].reshape(-1), source[4].reshape(-1), 1.0)
+    copy(target[1], source[1])
+    for i in range(target[2].shape[0]):
+        put(target[2][i], source[2][i], 1.0)
+    for i in range(target[3].shape[0]):
+        put(target[3][i], source[3][i], 1.0)
+    for a in range(target[4].shape[0]):
+        copy(target[4][a], source[4][a])
 
 
 taken = compiled(_taken, part=True)
@@ -162,17 +164,6 @@ def _downhill(system: Any, scales: Floats, found: bool, factors: Any, step: Floa
 
 
 downhill = compiled(_downhill, part=True)
-
-
-def _product(one: Floats, other: Floats) -> float:
-    """Sum of products."""
-    total = 0.0
-    for i in range(one.shape[0]):
-        total += one[i] * other[i]
-    return total
-
-
-product = compiled(_product, part=True)
 
 
 def _settle(u: Floats, given: Any, points: Any, room: Any, aims: tuple[float, float]) -> tuple[int, bool, float]:
@@ -204,9 +195,10 @@ def _settle(u: Floats, given: Any, points: Any, room: Any, aims: tuple[float, fl
         iterations += 1
         found, shift = positive(system, scales, shift, factors)
         near = residual <= (scale if shift == 0 else RUB_RESIDUAL * scale)
-        if near and gains(u, given, points, system, (full, step)):
+        if near and given[8][FRICTION] > 0:
+            full_step(u, given, points, system, (full, step))
             go(u, step, 1.0, given, ends)
-            put(before.reshape(-1), points[1].reshape(-1), 1.0)
+            copy(before, points[1])
             bring_up(given, (there, points[1]))
             gather(moved, given, (there, points[1]), tried)
             reached = residual_of(tried[1][0], scales)
@@ -215,7 +207,7 @@ def _settle(u: Floats, given: Any, points: Any, room: Any, aims: tuple[float, fl
                 residual = reached
                 now = whole_energy(u, given, points)
                 continue
-            put(points[1].reshape(-1), before.reshape(-1), 1.0)
+            copy(points[1], before)
         downhill(system, scales, found, factors, step)
         cap(given[3], system[2], step)
         down = (step, now, product(system[1][0], step), ENERGY_ROUNDING * (abs(now) + scale))
@@ -224,7 +216,7 @@ def _settle(u: Floats, given: Any, points: Any, room: Any, aims: tuple[float, fl
             shift = max(shift * SHIFT_UP, SHIFT_START)
             continue
         put(u, moved, 1.0)
-        put(points[0].reshape(-1), there.reshape(-1), 1.0)
+        copy(points[0], there)
         gather(u, given, points, system)
         residual = residual_of(system[1][0], scales)
         shift = shift * SHIFT_DOWN if shift > SHIFT_LEAST else 0.0

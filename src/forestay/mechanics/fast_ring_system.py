@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from forestay.mechanics.fast_compile import compiled
-from forestay.mechanics.fast_net import add, factor
+from forestay.mechanics.fast_net import add, clear, factor
 from forestay.mechanics.fast_ring_net import (
     ALONG,
     BASE,
@@ -224,12 +224,12 @@ def _gather(u: Floats, given: Any, points: Any, system: Any) -> None:
     known = points[0]
     flat, whole, fold, arc_at, arc, _, _, grips, _ = given
     wall = 2 * fold.shape[0]
-    side[:, :] = 0.0
+    clear(side)
     wall_slope(u[:wall], flat, whole, side[0, :wall], band)
     jacobian(arc_at, arc, known, moves)
     on = np.zeros((known.shape[1], 6))
     for a in range(arc_at.shape[0]):
-        on[:, :] = 0.0
+        clear(on)
         points_of(u, given, points, a, (band, side, moves, on))
         carry(u, given, known, a, (band, side, moves, on))
     for n in range(grips.shape[0]):

@@ -2,8 +2,9 @@
 
 Damped Newton steps with the exact Hessian. Friction's limit and direction are brought up to date whenever the rest under
 those of before is near; where no shift is needed, or rest is near, the full step with friction's change is tried first.
-Contact is soft to begin with; then the depth of every point is taken as its lead, so that the same push stands at next
-to no depth.
+Where that comes to no rest (friction that turns with every step, or a bag that hangs on nothing any more and so may lie
+anywhere), damped steps on the forces themselves go on, friction always up to date. Contact is soft to begin with; then
+the depth of every point is taken as its lead, so that the same push stands at next to no depth.
 """
 
 from __future__ import annotations
@@ -34,6 +35,10 @@ GAIN_LIMIT = 0.5  # a full step with friction's growth is taken where it brings 
 CHUNK_ROWS = 128  # of a matrix that is factored at once: larger ones would start threads (see ``CHUNK``)
 HALVING_STEPS = 10  # of a step, at most
 ENERGY_ROUNDING = 1e-12  # a rise of the energy below this share is rounding
+FOLLOW_ITERATIONS = 60  # damped steps on the forces at most
+FOLLOW_HALVING = 3  # parts of such a step that are tried: the whole, a half, a quarter; then the stiffness rises
+FOLLOW_GAIN = 0.25  # share of the promised fall of the residual that it must bring
+FOLLOW_SHIFT = 1e-4  # added stiffness [mN/mm] where a bag that nothing holds has none of its own
 
 
 @dataclass(frozen=True)
@@ -62,11 +67,12 @@ def solve(
 ) -> JointState:
     """Minimise from the stations ``wall_mm`` (2, N) and the arcs' ``unknowns``, which stick where they are laid;
     ``first_push_mn``: push of each point that the first step's friction takes. Always ends, at most
-    ``MAX_ITERATIONS`` steps at each firmness of contact; ``bag.converged`` tells."""
+    ``MAX_ITERATIONS`` and ``FOLLOW_ITERATIONS`` steps at each firmness of contact; ``bag.converged`` tells."""
     compiled = fast.part("fast_ring")
     if compiled is not None and problem.arcs:
-        given = {"wall_mm": wall_mm, "unknowns": unknowns, "first_push_mn": first_push_mn}
-        return _told(problem, compiled.solve(problem, **given))
+        found = compiled.solve(problem, wall_mm=wall_mm, unknowns=unknowns, first_push_mn=first_push_mn)
+        if found.bag.converged:
+            return _told(problem, found)
     joint = Joint(problem)
     now = joint.at(wall_mm, list(unknowns))
     joint.lay(now, [problem.friction * p for p in first_push_mn])
@@ -76,8 +82,10 @@ def solve(
         last = count == PRESS_STEPS - 1
         if count:
             joint.press(now)
-        now, used, converged, residual = _settle(joint, now, tolerance if last else SOFT_RESIDUAL)
+        now, used, converged, residual = _rested(joint, now, tolerance if last else SOFT_RESIDUAL)
         iterations += used
+        if not converged:
+            break
     return _state(joint, now, LoopState(now.wall, iterations, converged, residual))
 
 
@@ -86,7 +94,9 @@ def solve_on(problem: Problem, *, before: JointState) -> JointState:
     it stuck, so this is what follows when the load comes after the rings were let go. Ends as :func:`solve` does."""
     compiled = fast.part("fast_ring")
     if compiled is not None and problem.arcs:
-        return _told(problem, compiled.solve_on(problem, before=before))
+        found = compiled.solve_on(problem, before=before)
+        if found.bag.converged:
+            return _told(problem, found)
     joint = Joint(problem)
     joint.friction, joint.lead = list(before.friction), list(before.lead_mm)
     now = joint.at(before.bag.at_mm, list(before.unknowns))
@@ -95,9 +105,53 @@ def solve_on(problem: Problem, *, before: JointState) -> JointState:
     for count in range(PRESS_STEPS - 1):
         if count:
             joint.press(now)
-        now, used, converged, residual = _settle(joint, now, tolerance if count else SOFT_RESIDUAL)
+        now, used, converged, residual = _rested(joint, now, tolerance if count else SOFT_RESIDUAL)
         iterations += used
+        if not converged:
+            break
     return _state(joint, now, LoopState(now.wall, iterations, converged, residual))
+
+
+def _rested(joint: Joint, now: At, tolerance: float) -> tuple[At, int, bool, float]:
+    """Rest at one firmness of contact, by the energy or else by the forces; as :func:`_settle`."""
+    now, used, converged, residual = _settle(joint, now, tolerance)
+    if converged:
+        return now, used, converged, residual
+    now, more, converged, residual = _follow(joint, now, tolerance)
+    return now, used + more, converged, residual
+
+
+def _follow(joint: Joint, now: At, tolerance: float) -> tuple[At, int, bool, float]:
+    """Damped Newton steps that lessen the largest unbalanced force, friction always up to date; as :func:`_settle`."""
+    scales = joint.scales(now)
+    root, diagonal = np.sqrt(scales), np.arange(scales.size)
+    joint.rub(now)
+    gradient, matrix = joint.derivatives(now)
+    residual, shift = float(np.abs(gradient / root).max()), 0.0
+    for iterations in range(FOLLOW_ITERATIONS):
+        if residual <= tolerance or shift > SHIFT_MOST:
+            now.energy = joint.energy(now)
+            return now, iterations, residual <= tolerance, residual
+        drag = joint.drag(now)
+        full = matrix.copy() if drag is None else matrix + drag
+        full[diagonal, diagonal] += max(shift, FOLLOW_SHIFT) * scales
+        step = _capped(joint, now, _solved(full, gradient))
+        before, part = list(joint.friction), 1.0
+        for _ in range(FOLLOW_HALVING):
+            trial = joint.at(*_moved(joint, now, part * step), now.feet)
+            joint.rub(trial)
+            new_gradient, new_matrix = joint.derivatives(trial)
+            reached = float(np.abs(new_gradient / root).max())
+            if reached <= (1 - FOLLOW_GAIN * part) * residual:
+                now, gradient, matrix, residual = trial, new_gradient, new_matrix, reached
+                shift = shift * SHIFT_DOWN if shift > SHIFT_LEAST else 0.0
+                break
+            joint.friction = list(before)
+            part *= 0.5
+        else:
+            shift = max(shift * SHIFT_UP, SHIFT_START)
+    now.energy = joint.energy(now)
+    return now, FOLLOW_ITERATIONS, residual <= tolerance, residual
 
 
 def _settle(joint: Joint, now: At, tolerance: float) -> tuple[At, int, bool, float]:
