@@ -41,6 +41,8 @@ def test_a_record_is_checked_copied_brought_back_and_searched(folder: Path) -> N
     whole = run(folder, "verify", "--heads", str(folder / "heads.json"))
     assert (whole.returncode, whole.stderr) == (0, "")
     assert "2 cases" in whole.stdout
+    mark = whole.stdout.split("Mark of the whole record: ")[1].strip()
+    assert len(bytes.fromhex(mark)) == 32
     assert "2 cases" in run(folder, "backup", str(folder / "backup.sqlite")).stdout
     assert json.loads(run(folder, "rebuild", "--json").stdout) == {"cases": 2}
     found = json.loads(run(folder, "find", "appearance=intumescent", "--json").stdout)
@@ -62,7 +64,9 @@ def test_a_record_is_checked_copied_brought_back_and_searched(folder: Path) -> N
     raw.close()
     broken = run(folder, "verify", "--json")
     assert broken.returncode == 1
-    [fault] = json.loads(broken.stdout)["faults"]
+    told = json.loads(broken.stdout)
+    assert told["mark"] == mark  # what was erased keeps its place; what was changed is a fault
+    [fault] = told["faults"]
     assert (fault["case"], fault["position"], fault["fault"]) == ("white-swollen", 2, "changed")
     said = run(folder, "verify")
     assert said.returncode == 1

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from forestay.errors import BrokenChain, UnreadableFile
+from forestay.services.keeping import mark
 from forestay.store.attachments import add, content, listed
 from forestay.store.backup import backup, restore
 from forestay.store.checking import check
@@ -52,6 +53,7 @@ def test_a_restored_backup_equals_the_original_fact_by_fact(
     assert there.cases() == store.cases() == list(CASES)
     for case in CASES:
         assert there.links(case) == store.links(case)
+    assert mark(there) == mark(store)
     assert there.identity("M-1") == PERSON
     [picture] = listed(there.database, "M-3")
     assert content(there.database, "M-3", picture.id)[1] == PNG
@@ -59,6 +61,7 @@ def test_a_restored_backup_equals_the_original_fact_by_fact(
     assert there.search(question("axial_length_mm>22.3"), limit=5)[0].case == "M-3"
     assert there.append("M-1", [fact(length(25), 77)])[0].header.server_sequence == 5
     assert check(there.database) == []
+    assert mark(there) != mark(store)  # one fact more
     # what was there before is in a backup of its own
     assert told.set_aside is not None
     restore(there.database, told.set_aside, at=NOON)

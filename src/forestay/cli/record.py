@@ -77,14 +77,16 @@ def verify(
                     field="--heads",
                     value=str(heads),
                 ) from None
-        cases = len(store.cases())
+        cases, mark = len(store.cases()), keeping.mark(store)
     if as_json:
-        typer.echo(json.dumps({"cases": cases, "faults": keeping.as_plain(found)}, indent=2, ensure_ascii=False))
+        told = {"cases": cases, "mark": mark, "faults": keeping.as_plain(found)}
+        typer.echo(json.dumps(told, indent=2, ensure_ascii=False))
     else:
         for one in found:
             typer.echo(one.says)
         if not found:
             typer.echo(tr("{cases} cases: every fact is as it was accepted.", cases=cases))
+            typer.echo(tr("Mark of the whole record: {mark}", mark=mark))
     if found:
         raise typer.Exit(RECHECK_STATUS)
 

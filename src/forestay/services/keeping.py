@@ -7,6 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from forestay.case.tree import tree_head
 from forestay.errors import InvalidInput, UnreadableFile
 from forestay.store.backup import Copied
 from forestay.store.backup import backup as write_backup
@@ -45,6 +46,15 @@ def heads_kept(store: FactStore) -> bytes:
         "heads": {name: list(head) for name, head in heads(database).items()},
     }
     return json.dumps(told, indent=1, sort_keys=True).encode()
+
+
+def mark(store: FactStore) -> str:
+    """One mark of the whole record, short enough for paper: of the same facts in the same cases it is the same.
+
+    The head of the tree (RFC 6962) over one leaf a case, in the order of their names: name, number of facts, chain.
+    """
+    told = heads(database_of(store))
+    return tree_head([f"{name}\n{count}\n{chain}".encode() for name, (count, chain) in sorted(told.items())]).hex()
 
 
 def _heads(data: bytes) -> dict[str, tuple[int, str]]:
