@@ -61,7 +61,7 @@ def _object(data: bytes, name: str) -> Any:
     )
     if DEFLATED in data:
         raise damaged
-    logging.getLogger("pydicom").propagate = False  # its warnings quote what stands in the object, names too
+    logging.getLogger("pydicom").disabled = True  # its warnings quote what stands in the object, names too
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # what matters is checked value by value
         try:
