@@ -1,28 +1,28 @@
 """Files with damage of many kinds: each is one clear error or a whole import, never a traceback, never half of something.
 
 The suite runs 2,000. ``FORESTAY_MUTATED=100000 .venv/bin/python -m pytest tests/exchange/test_mutated.py -s`` runs as many as wanted
-and prints what they came to. One file in ``REAL`` goes to a database, where every row of every table is compared before and
-after; ``FORESTAY_MUTATED_ON=postgresql`` takes PostgreSQL for it instead of SQLite.
+and prints what they came to. One file in ``REAL`` goes to a database (in the suite one in twice as many), where every row of every
+table is compared before and after; ``FORESTAY_MUTATED_ON=postgresql`` takes PostgreSQL for it instead of SQLite.
 """
 
 from __future__ import annotations
 
 import os
 import random
+import shutil
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
-from sqlalchemy import select
 
 from forestay.case.chain import verify
 from forestay.case.fold import fold
-from forestay.case.lines import write
+from forestay.case.lines import Enclosed, write
 from forestay.errors import ForestayError
 from forestay.exchange.device_code import read_code
+from forestay.exchange.enclosures import LIST, write_enclosed
 from forestay.exchange.jsonlines import Imported, export_facts
 from forestay.exchange.practice_file import write_parts
 from forestay.exchange.table_mapping import read_mapping
@@ -34,21 +34,22 @@ from forestay.services.theatre import lens_compared
 from forestay.store.interface import FactStore
 from forestay.store.memory import MemoryFactStore
 from forestay.store.sql import SqlFactStore
-from forestay.store.tables import metadata
-from tests.case.strategies import fact, length
+from tests.case.strategies import NOON, fact, length
 from tests.exchange.dicom_objects import axial, keratometry, written
 from tests.exchange.fhir_bundles import foreign, number, observation, whole_case
 from tests.exchange.table_examples import MAPPING, as_csv, as_excel, as_parquet
 from tests.exchange.test_dicom_sight import acuity, refraction
+from tests.store.whole import rows
 
-COUNT = int(os.environ.get("FORESTAY_MUTATED", "2000"))
+SHORT = 2000
+COUNT = int(os.environ.get("FORESTAY_MUTATED", SHORT))
 SEED = 20260301
 LONGEST_S = 20.0
 """Of the processor's own time: how long a file takes on a busy machine says nothing of the file."""
 CASE = b'[person]\nage_years = 74\nsex = "female"\n[eye]\nside = "left"\n[biometry]\naxial_length_mm = 23.4\n'
 READ = read_mapping(MAPPING.encode(), "map.toml")
 WHOLE = whole_case()
-REAL = 20
+REAL = 40 if COUNT <= SHORT else 20
 Put = Callable[[FactStore, bytes], object]
 
 
@@ -82,12 +83,19 @@ def _part(store: FactStore, data: bytes) -> object:
     return import_practice(store, write_parts(parts, {"kind": "whole"}), "x")
 
 
+def _list(store: FactStore, data: bytes) -> object:
+    """The list of the attachments of a practice, in a file whose digests are right: the case must not stay without them."""
+    return import_practice(store, write_parts(ENCLOSING | {LIST: data}, {"kind": "whole"}), "x")
+
+
 def _code(store: FactStore, data: bytes) -> object:
     found = read_code(data.decode("utf-8", "replace"))
     return record(store, "K-1", lens_compared(20.0, found, by="s1", key=number(1)), who=Who("a1", "d1"))
 
 
 FIRST = write("M-0", [], [fact(length(23), 1, case="M-0")])
+ENCLOSED = write_enclosed([("M-0", Enclosed(str(number(9)), "the eye", NOON.isoformat(), "a1", b"%PDF-1.4 invented"))])
+ENCLOSING = {"cases/M-0.jsonl": FIRST, **ENCLOSED}
 WAITING = write("M-1", WHOLE.links("M-1"), [fact(length(23 + n / 10), 60 + n, based_on=9) for n in range(3)])
 CODE = b"0151022222233336111412311727070710A213B1\x1d211234"
 BUNDLE = foreign(observation("66067-0", 23.4), observation("66068-8", {"value": 0.54, "code": "mm"}))
@@ -109,6 +117,7 @@ SORTS: list[tuple[str, bytes, Put, int]] = [
     ("case of a practice", export_facts(WHOLE, "M-1"), _part, 2),
     ("facts that wait", WAITING, _opened, 2),
     ("code on a box", CODE, _code, 8),
+    ("list of attachments", ENCLOSED[LIST], _list, 3),
 ]
 """Name, whole file, how it is taken, how often."""
 
@@ -221,23 +230,23 @@ def told(done: object, new: int) -> int:
     return sum(one.new for one in done) if isinstance(done, list) and isinstance(done[0], Imported) else new
 
 
-def rows(store: FactStore) -> Any:
-    """Every row of every table; in memory, every case with its chain."""
-    if not isinstance(store, SqlFactStore):
-        return {case: store.links(case) for case in store.cases()}
-    with store.database.reading() as connection:
-        return {name: connection.execute(select(table)).all() for name, table in metadata.tables.items()}
-
-
 @pytest.fixture
 def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Callable[[], FactStore]]:
     """Makes empty databases: SQLite, or what the environment asks for."""
     made: list[SqlFactStore] = []
+    empty = tmp_path / "empty.db"
+    SqlFactStore(f"sqlite:///{empty}").close()
+
+    def file() -> str:
+        """Where a copy of the empty database stands: making its tables anew for each file would take most of the time."""
+        copy = tmp_path / f"{len(made)}.db"
+        for ending in ("", ".key"):
+            shutil.copyfile(f"{empty}{ending}", f"{copy}{ending}")
+        return f"sqlite:///{copy}"
 
     def make() -> FactStore:
         on_server = os.environ.get("FORESTAY_MUTATED_ON") == "postgresql"
-        url = request.getfixturevalue("postgresql").database() if on_server else f"sqlite:///{tmp_path}/{len(made)}.db"
-        made.append(SqlFactStore(url))
+        made.append(SqlFactStore(request.getfixturevalue("postgresql").database() if on_server else file()))
         return made[-1]
 
     yield make

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
 import zipfile
+from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 from uuid import UUID, uuid5
@@ -14,11 +16,16 @@ import pytest
 
 from forestay.case.bodies import Body, Decided, Done, Found, Happened, Seen
 from forestay.case.fold import entries, fold
-from forestay.errors import InvalidInput, UnreadableFile
+from forestay.cli.main import run
+from forestay.errors import ForestayError, InvalidInput, UnreadableFile
+from forestay.exchange import practice_file
 from forestay.exchange.deidentify import bared, protected
 from forestay.exchange.dicom_file import read_objects
-from forestay.services.attachments import attach
+from forestay.exchange.jsonlines import export_facts
+from forestay.exchange.practice_file import write_parts
+from forestay.services.attachments import attach, attached, content
 from forestay.services.cases import Who, record
+from forestay.services.keeping import verify
 from forestay.services.practice_out import (
     export_case_deidentified,
     export_deidentified,
@@ -30,6 +37,7 @@ from forestay.store.memory import MemoryFactStore
 from forestay.store.sql import SqlFactStore
 from tests.case.strategies import NOON
 from tests.exchange.fhir_bundles import whole_case
+from tests.store.whole import rows
 
 SECRET = b"an invented secret"
 WHO = Who("Dr Somebody", "tablet-of-somebody")
@@ -87,17 +95,91 @@ def parts(data: bytes) -> dict[str, bytes]:
 def test_the_whole_practice_comes_back_to_the_same_chains(tmp_path: Path) -> None:
     here, there = SqlFactStore(f"sqlite:///{tmp_path}/a.sqlite"), SqlFactStore(f"sqlite:///{tmp_path}/b.sqlite")
     whole_case(here)
-    attach(here, "M-1", b"%PDF-1.4 invented", title="sheet", by="a1")
+    one = attach(here, "M-1", b"%PDF-1.4 invented", title="sheet", by="a1")
     data = export_practice(here)
     assert data == export_practice(here)
     assert any(name.startswith("attachments/M-1/") for name in parts(data))
     done = import_practice(there, data, "p.zip")
-    assert [(one.case, one.new) for one in done] == [("M-1", len(here.links("M-1")))]
+    assert [(one.case, one.new, one.enclosed) for one in done] == [("M-1", len(here.links("M-1")), 1)]
     assert there.links("M-1") == here.links("M-1")
-    assert import_practice(there, data, "p.zip")[0].new == 0
+    assert content(there, "M-1", one.id) == (one, b"%PDF-1.4 invented")
+    assert verify(there) == []
+    assert [(one.new, one.enclosed) for one in import_practice(there, data, "p.zip")] == [(0, 1)]
+    assert export_practice(there) == data
     assert secret_of(here) == secret_of(here) != secret_of(there)
     here.close()
     there.close()
+
+
+LISTED = {"case": "M-1", "id": str(UUID(int=7)), "title": "sheet", "added_at": NOON.isoformat(), "added_by": "a1"}
+
+
+def enclosing(content: bytes, **said: object) -> bytes:
+    """A practice of one case and one attachment, its digests right, of which the list says this."""
+    parts = {"cases/M-1.jsonl": export_facts(whole_case(), "M-1"), f"attachments/M-1/{UUID(int=7)}": content}
+    listed = {**LISTED, "digest": hashlib.sha256(content).hexdigest(), **said}
+    return write_parts({**parts, "attachments.json": json.dumps({"attachments": [listed]}).encode()}, {"kind": "whole"})
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Iterator[SqlFactStore]:
+    store = SqlFactStore(f"sqlite:///{tmp_path}/kept.sqlite")
+    yield store
+    store.close()
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        {"digest": "0" * 64},
+        {"case": "M-2"},
+        {"id": str(UUID(int=8))},
+        {"id": "../x"},
+        {"title": ""},
+        {"title": "x" * 121},
+        {"added_at": "2026-03-01"},
+        {"added_by": "\n"},
+        {"size": 3},
+    ],
+    ids=lambda said: next(iter(said)),
+)
+def test_an_attachment_that_is_not_what_the_list_says_brings_nothing_back(
+    said: dict[str, object], kept: SqlFactStore
+) -> None:
+    before = rows(kept)
+    with pytest.raises(ForestayError):
+        import_practice(kept, enclosing(b"%PDF-1.4 invented", **said), "p.zip")
+    assert rows(kept) == before
+
+
+def test_a_program_among_the_attachments_brings_nothing_back_and_one_without_a_list_keeps_its_case(
+    kept: SqlFactStore, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = rows(kept)
+    parts = {"cases/M-1.jsonl": export_facts(whole_case(), "M-1"), "attachments/M-1/a": b"%PDF-1.4 invented"}
+    stray = {**parts, "attachments/M-9/a": b"%PDF-1.4 invented"}
+    for bad in (enclosing(b"MZ invented"), write_parts(stray, {"kind": "whole"})):
+        with pytest.raises(ForestayError):
+            import_practice(kept, bad, "p.zip")
+        assert rows(kept) == before
+    file = tmp_path / "p.zip"
+    file.write_bytes(write_parts(parts, {"kind": "whole"}))
+    with pytest.raises(SystemExit) as left:
+        run(["import", str(file), "--db", str(tmp_path / "kept.sqlite")])
+    assert left.value.code == 0
+    assert "Photos and documents with them: 1." in capsys.readouterr().out
+    assert [(one.title, one.size) for one in attached(kept, "M-1")] == [("a", 17)]
+
+
+def test_an_export_that_could_not_be_read_back_is_not_written(monkeypatch: pytest.MonkeyPatch) -> None:
+    data = write_parts({"cases.csv": bytes(200)}, {"kind": "whole"})
+    monkeypatch.setattr(practice_file, "LARGEST_UNPACKED", 199)
+    for refused in (
+        lambda: write_parts({"cases.csv": bytes(200)}, {}),
+        lambda: import_practice(MemoryFactStore(), data, "p"),
+    ):
+        with pytest.raises(InvalidInput, match="at most 199 bytes"):
+            refused()
 
 
 def test_an_export_with_a_changed_part_is_refused_before_anything_is_kept() -> None:

@@ -72,6 +72,37 @@ def test_a_practice_as_told_is_called_as_told(found: Review) -> None:
     assert not any(point.outside for point in found.funnel)
 
 
+def outside_by_chance(n: int, target: float, low: float, high: float) -> float:
+    """Share of series of ``n`` on target whose rate lies outside, by plain sums of binomial terms."""
+    inside = range(math.ceil(low * n - 1e-9), math.floor(high * n + 1e-9) + 1)
+    return 1 - math.fsum(math.comb(n, r) * target**r * (1 - target) ** (n - r) for r in inside)
+
+
+def test_surgeons_as_good_as_all_lie_outside_the_funnel_as_often_as_it_says() -> None:
+    """A hundred surgeons of one truth, in each of four practices: 5 in 100 outside the inner limits, 2 in 1,000 outside the outer.
+
+    Whole counts reach 5 in 100 only nearly: the exact share is that of the binomial sums, by another way than the limits.
+    """
+    same = Truth(surgeons=100, odds_ratio=4.0, last_odds_ratio=4.0, infection=0.0, followed=0.0)
+    inner = outer = 0
+    by_chance: list[tuple[float, float]] = []
+    for seed in range(SEED, SEED + 4):
+        practice = review(outcomes(8_000, seed=seed, truth=same), default_evidence().reader())
+        target = practice.complications[0].rate
+        inner += sum(not point.inner[0] <= point.rate <= point.inner[1] for point in practice.funnel)
+        outer += sum(point.outside for point in practice.funnel)
+        by_chance += [
+            (outside_by_chance(point.n, target, *point.inner), outside_by_chance(point.n, target, *point.outer))
+            for point in practice.funnel
+        ]
+    assert len(by_chance) == pytest.approx(400, abs=4)  # a surgeon with fewer than 50 operations is not compared
+    wide, far = (math.fsum(shares) for shares in zip(*by_chance, strict=True))
+    assert wide / len(by_chance) == pytest.approx(0.05, abs=0.01)
+    assert far / len(by_chance) == pytest.approx(0.002, abs=0.001)
+    assert inner == pytest.approx(wide, abs=3 * math.sqrt(wide))
+    assert outer <= 6  # 7 where not quite one is due: about twice in 100,000 such tables
+
+
 def test_a_surgeon_at_four_times_the_odds_is_found_by_sum_and_funnel() -> None:
     made = outcomes(3200, seed=SEED, truth=Truth(last_odds_ratio=4.0))
     whole = review(made, default_evidence().reader())

@@ -6,9 +6,10 @@ import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import astuple, replace
 from pathlib import Path
 from typing import Any
+from uuid import UUID
 
 import pytest
 from hypothesis import given, settings
@@ -20,17 +21,21 @@ from forestay.case.chain import SALT_BYTES, accept, erase, verify
 from forestay.case.fact import Fact
 from forestay.case.fold import fold
 from forestay.case.from_file import facts_from_case
-from forestay.case.lines import Exported
+from forestay.case.lines import Enclosed, Exported
 from forestay.demo import NAMES, demo_bytes
 from forestay.errors import BrokenChain, ConflictingFact, InvalidInput, NotFound
+from forestay.store.attachments import LARGEST_BYTES, content, listed
+from forestay.store.checking import check
 from forestay.store.interface import ErasedCase, FactStore, Hit, Identity
 from forestay.store.memory import MemoryFactStore
 from forestay.store.question import question
 from forestay.store.sql import SqlFactStore
 from tests.case.strategies import NOON, fact, length
+from tests.store.whole import rows
 
 ASKED = SqlFactStore(f"sqlite:///{tempfile.mkdtemp()}/asked.sqlite")
 """An empty database to ask odd questions."""
+PICTURE = b"\x89PNG\r\n\x1a\n invented"
 KINDS = ("memory", "sqlite", "postgresql")
 
 
@@ -129,6 +134,42 @@ def test_what_other_records_exported_is_taken_in_all_or_none(make: Callable[...,
     assert (there.take_in(copies), there.take_in(copies), there.take_in([])) == ([2, 2, 2], [0, 0, 0], [])
     assert [there.links(case)[:1] for case in there.cases()] == [here.links(case) for case in here.cases()]
     assert all(verify(there.links(case)) is None for case in there.cases())
+
+
+def picture(n: int, content: bytes = PICTURE, title: str = "the eye") -> Enclosed:
+    return Enclosed(str(UUID(int=n)), title, NOON.isoformat(), "a9", content)
+
+
+def test_what_is_enclosed_is_kept_with_its_case_or_nothing_is(make: Callable[..., FactStore]) -> None:
+    """The same bytes, title, time and person under the same case; a store without attachments says so."""
+    here, there = make(), make()
+    here.append("M-1", facts(1))
+    here.append("M-2", [fact(length(22), 2, case="M-2")])
+    ones = {"M-1": (picture(1), picture(2, title="the lens")), "M-2": (picture(3), picture(4, b"%PDF-1.4 invented"))}
+    copies = [Exported(case, tuple(here.links(case)), (), ones[case]) for case in ones]
+    before = rows(there)
+    wrong = [
+        replace(copies[1], enclosed=(picture(5, b"MZ"),)),
+        replace(copies[1], enclosed=(picture(5, b"%PDF-" + bytes(LARGEST_BYTES)),)),
+        replace(copies[1], enclosed=(picture(5, title="\a"),)),
+        replace(copies[1], enclosed=(picture(1),)),  # the identity of one of M-1
+        Exported("M-3", (), (), (picture(5),)),  # of a case that is not kept
+    ]
+    for one in wrong if isinstance(there, SqlFactStore) else copies:
+        with pytest.raises((InvalidInput, ConflictingFact, NotFound)):
+            there.take_in([copies[0], one])
+        assert rows(there) == before
+    if not isinstance(there, SqlFactStore):
+        return
+    assert (there.take_in(copies), there.take_in(copies)) == ([1, 1], [0, 0])
+    for case, sent in ones.items():
+        kept = [content(there.database, case, one.id) for one in listed(there.database, case)]
+        assert [(a.id, a.title, a.added_at, a.added_by, data) for a, data in kept] == [astuple(one) for one in sent]
+    assert check(there.database) == []
+    there.erase("M-1", by="a1", why="asked for by the person")
+    assert there.take_in(copies) == [0, 0]
+    assert (listed(there.database, "M-1"), len(listed(there.database, "M-2"))) == ([], 2)
+    assert check(there.database) == []
 
 
 def test_a_fact_that_cannot_be_is_not_kept(store: FactStore) -> None:

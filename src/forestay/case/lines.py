@@ -54,12 +54,25 @@ class _Line(Record):
 
 
 @dataclass(frozen=True, slots=True)
+class Enclosed:
+    """A photo or document that was kept with a case, with what was said of it there."""
+
+    id: str
+    title: str
+    added_at: str
+    """ISO 8601, in UTC."""
+    added_by: str
+    content: bytes
+
+
+@dataclass(frozen=True, slots=True)
 class Exported:
-    """A case as it stood in a file: the accepted facts with their chain, and those that still wait."""
+    """A case as it stood in a file: the accepted facts with their chain, those that still wait, and what is enclosed."""
 
     case: str
     links: tuple[Link, ...]
     pending: tuple[Fact, ...]
+    enclosed: tuple[Enclosed, ...] = ()
 
     @property
     def facts(self) -> list[Fact]:

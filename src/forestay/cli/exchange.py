@@ -111,7 +111,7 @@ def import_(
 
 
 def _practice(data: bytes, name: str, *, as_json: bool, db: str | None) -> None:
-    """All cases of an export of a practice."""
+    """All cases of an export of a practice, with their attachments."""
     from forestay.services.cases import open_store
     from forestay.services.practice_out import import_practice
     from forestay.text import tr
@@ -119,7 +119,13 @@ def _practice(data: bytes, name: str, *, as_json: bool, db: str | None) -> None:
     with closing(open_store(db)) as store:
         done = import_practice(store, data, name)
     told = {"cases": len(done), "new": sum(one.new for one in done), "facts": sum(one.facts for one in done)}
-    typer.echo(json.dumps(told) if as_json else tr("{cases} cases: {new} new facts, {facts} in all.", **told))
+    attachments = sum(one.enclosed for one in done)
+    if as_json:
+        typer.echo(json.dumps(told | {"attachments": attachments}))
+        return
+    typer.echo(tr("{cases} cases: {new} new facts, {facts} in all.", **told))
+    if attachments:
+        typer.echo(tr("Photos and documents with them: {attachments}.", attachments=attachments))
 
 
 def _table(data: bytes, name: str, mapping: Path | None, *, preview: bool, as_json: bool, db: str | None) -> None:

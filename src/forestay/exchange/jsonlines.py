@@ -6,12 +6,14 @@ history is another one than the history kept here.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from forestay.case.chain import Link
-from forestay.case.lines import Exported, read, write
+from forestay.case.lines import Enclosed, Exported, read, write
+from forestay.errors import UnreadableFile
+from forestay.text import tr
 
 SUFFIX = ".jsonl"
 MEDIA_TYPE = "application/x-ndjson"
@@ -39,6 +41,8 @@ class Imported:
     facts: int
     notes: tuple[str, ...] = ()
     """What whoever imported should know of how the file was read."""
+    enclosed: int = 0
+    """How many photos and documents came with it."""
 
 
 def export_facts(keeper: Keeper, case_id: str) -> bytes:
@@ -51,11 +55,29 @@ def import_facts(keeper: Keeper, data: bytes) -> Imported:
     return import_all(keeper, [data])[0]
 
 
-def import_all(keeper: Keeper, files: Iterable[bytes]) -> list[Imported]:
-    """The same for several cases: all of all of them or, on an error, nothing."""
-    arriving = [read(data) for data in files]
-    new = keeper.take_in(arriving)
-    return [Imported(copy.case, n, count(keeper, copy.case)) for copy, n in zip(arriving, new, strict=True)]
+def import_all(
+    keeper: Keeper, files: Iterable[bytes], enclosed: Mapping[str, tuple[Enclosed, ...]] | None = None
+) -> list[Imported]:
+    """The same for several cases with what is enclosed with each: all of all of them or, on an error, nothing."""
+    held = dict(enclosed or {})
+    arriving = [(copy := read(data), held.pop(copy.case, ())) for data in files]
+    if held:
+        raise no_case_of(next(iter(held)))
+    copies = [replace(copy, enclosed=ones) for copy, ones in arriving]
+    new = keeper.take_in(copies)
+    return [
+        Imported(copy.case, n, count(keeper, copy.case), enclosed=len(copy.enclosed))
+        for copy, n in zip(copies, new, strict=True)
+    ]
+
+
+def no_case_of(case: str) -> UnreadableFile:
+    """The error for an attachment without its case."""
+    return UnreadableFile(
+        tr("The file holds attachments of case {case}, but not the case.", case=case[:80]),
+        field="case",
+        value=case[:80],
+    )
 
 
 def count(keeper: Keeper, case_id: str) -> int:

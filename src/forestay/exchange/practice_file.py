@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from forestay import __version__
-from forestay.errors import UnreadableFile
+from forestay.errors import InvalidInput, UnreadableFile
 from forestay.text import tr
 
 FORMAT = "forestay-practice"
@@ -24,6 +24,9 @@ NAME_AT = 30
 
 def write_parts(parts: Mapping[str, bytes], how: Mapping[str, Any]) -> bytes:
     """The parts in one file; ``how`` says what kind of export it is."""
+    size = sum(map(len, parts.values()))
+    if size > LARGEST_UNPACKED:
+        raise _too_large(size)
     digests = {name: hashlib.sha256(data).hexdigest() for name, data in parts.items()}
     told = {"format": FORMAT, "version": 1, "made_by": __version__, **how, "parts": digests}
     buffer = io.BytesIO()
@@ -31,6 +34,20 @@ def write_parts(parts: Mapping[str, bytes], how: Mapping[str, Any]) -> bytes:
         for name, data in {CONTENTS: json.dumps(told, indent=1).encode(), **parts}.items():
             archive.writestr(zipfile.ZipInfo(name, FIRST_TIME), data, zipfile.ZIP_DEFLATED)
     return buffer.getvalue()
+
+
+def _too_large(size: int) -> InvalidInput:
+    allowed = tr("at most {most} bytes", most=LARGEST_UNPACKED)
+    return InvalidInput(
+        tr(
+            "The export has {size} bytes; allowed: {allowed}. For more there is forestay backup.",
+            size=size,
+            allowed=allowed,
+        ),
+        field="file",
+        value=size,
+        allowed=allowed,
+    )
 
 
 def looks_like_practice(data: bytes) -> bool:
@@ -46,14 +63,15 @@ def read_parts(data: bytes, name: str) -> dict[str, bytes]:
     )
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            if sum(info.file_size for info in archive.infolist()) > LARGEST_UNPACKED:
-                raise damaged
+            size = sum(info.file_size for info in archive.infolist())
+            if size > LARGEST_UNPACKED:
+                raise _too_large(size)
             parts = {info.filename: archive.read(info) for info in archive.infolist()}
         told = json.loads(parts.pop(CONTENTS))
         whole = told["format"] == FORMAT and told["parts"] == {
             part: hashlib.sha256(held).hexdigest() for part, held in parts.items()
         }
-    except UnreadableFile:
+    except InvalidInput:
         raise
     except Exception as bad:  # damaged bytes fail in many ways; all of them mean one thing
         raise damaged from bad

@@ -2,26 +2,17 @@
 
 from __future__ import annotations
 
-from forestay.errors import InvalidInput
 from forestay.services.keeping import database_of
 from forestay.store import attachments
 from forestay.store.attachments import LARGEST_BYTES, Attached
 from forestay.store.interface import FactStore, now
-from forestay.text import tr
 
 __all__ = ["LARGEST_BYTES", "Attached", "attach", "attached", "content"]
-LONGEST = 120
 
 
 def attach(store: FactStore, case_id: str, data: bytes, *, title: str, by: str) -> Attached:
     """Keep a file with a case: PNG, JPEG, TIFF or PDF, told by its first bytes."""
-    plain = " ".join(title.split())
-    if not plain or len(plain) > LONGEST or not plain.isprintable():
-        allowed = tr("1 to {longest} letters", longest=LONGEST)
-        raise InvalidInput(
-            tr("{field} is needed: {words}.", field="title", words=allowed), field="title", allowed=allowed
-        )
-    return attachments.add(database_of(store), case_id, data, title=plain, by=by, at=now())
+    return attachments.add(database_of(store), case_id, data, title=title, by=by, at=now())
 
 
 def attached(store: FactStore, case_id: str) -> list[Attached]:

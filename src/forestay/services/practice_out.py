@@ -1,17 +1,21 @@
 """Everything that is kept, in one file: as it is for the practice itself, or without what points to a person.
 
 The file is a ZIP: ``cases/NAME.jsonl`` (the facts), ``cases.csv`` (one line a case, as it stands), ``contents.json`` (what is in it,
-with the SHA-256 of each part). The whole export also holds the attachments; whom a case is about is not in it.
+with the SHA-256 of each part). The whole export also holds the attachments, and what was said of each in
+``attachments.json``; whom a case is about is not in it.
 """
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 from forestay.case.fold import fold
+from forestay.case.lines import Enclosed
 from forestay.errors import ForestayError, InvalidInput
 from forestay.exchange.deidentify import Bared, bared, protected
+from forestay.exchange.enclosures import read_enclosed, write_enclosed
 from forestay.exchange.jsonlines import SUFFIX, Imported, export_facts, import_all
 from forestay.exchange.practice_file import CASES, TABLE, read_parts, write_parts
 from forestay.services.attachments import attached, content
@@ -28,11 +32,16 @@ def export_practice(store: FactStore) -> bytes:
     """All cases with their chains, lossless, and the attachments."""
     parts = {f"{CASES}{case}{SUFFIX}": export_facts(store, case) for case in store.cases()}
     parts[TABLE] = write_table((case, store.facts(case)) for case in store.cases())
+    return write_parts(parts | write_enclosed(_enclosed(store)), {"kind": "whole"})
+
+
+def _enclosed(store: FactStore) -> Iterator[tuple[str, Enclosed]]:
+    """All photos and documents; a store that forgets has none."""
     if isinstance(store, SqlFactStore):
         for case in store.cases():
             for one in attached(store, case):
-                parts[f"attachments/{case}/{one.id}"] = content(store, case, one.id)[1]
-    return write_parts(parts, {"kind": "whole"})
+                held = content(store, case, one.id)[1]
+                yield case, Enclosed(one.id, one.title, one.added_at, one.added_by, held)
 
 
 def export_deidentified(store: FactStore, secret: bytes | None = None) -> bytes:
@@ -97,5 +106,8 @@ def secret_of(store: FactStore) -> bytes:
 
 
 def import_practice(store: FactStore, data: bytes, name: str) -> list[Imported]:
-    """All cases of an export, or none of them. A repeat changes nothing."""
-    return import_all(store, [lines for part, lines in read_parts(data, name).items() if part.startswith(CASES)])
+    """All cases of an export with their attachments, or nothing of it; how many of each they have now. A repeat changes nothing."""
+    parts = read_parts(data, name)
+    cases = [lines for part, lines in parts.items() if part.startswith(CASES)]
+    done = import_all(store, cases, read_enclosed(parts))
+    return [replace(one, enclosed=len(attached(store, one.case))) if one.enclosed else one for one in done]

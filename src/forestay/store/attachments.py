@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
 from datetime import datetime
-from typing import Any
 from uuid import uuid4
 
 from sqlalchemy import Connection, insert, select
 
-from forestay.errors import BrokenChain, InvalidInput, NotFound
+from forestay.case.lines import Enclosed
+from forestay.errors import BrokenChain, ConflictingFact, InvalidInput, NotFound
 from forestay.store.checking import attachment_says
 from forestay.store.database import Database
 from forestay.store.interface import erased_case, no_such_case
@@ -19,6 +20,8 @@ from forestay.store.tables import attachment, blob, case
 from forestay.text import tr
 
 LARGEST_BYTES = 20_000_000
+LONGEST = 120
+"""Letters of a title."""
 BEGINNINGS = {
     b"\x89PNG\r\n\x1a\n": "image/png",
     b"\xff\xd8\xff": "image/jpeg",
@@ -45,30 +48,69 @@ class Attached:
 
 def add(database: Database, case_id: str, content: bytes, *, title: str, by: str, at: datetime) -> Attached:
     """Keep a file with a case. The same bytes under the same title again change nothing."""
-    media_type = _kind(content)
+    title, media_type = titled(title), _kind(content)
     digest = hashlib.sha256(content).hexdigest()
     with database.writing() as connection:
         number = _open_case(connection, case_id)
         there = [one for one in _listed(connection, number) if (one.digest, one.title) == (digest, title)]
         if there:
             return there[0]
-        if connection.scalar(select(blob.c.digest).where(blob.c.digest == digest)) is None:
-            connection.execute(insert(blob).values(digest=digest, size=len(content), content=content))
-        said: dict[str, Any] = {
-            "id": str(uuid4()),
-            "case": case_id,
-            "digest": digest,
-            "title": title,
-            "media_type": media_type,
-            "added_at": at.isoformat(),
-            "added_by": by,
-        }
-        signed = database.keyring.sign("attachment", **attachment_says(said))
-        row = {name: value for name, value in said.items() if name != "case"}
-        connection.execute(
-            insert(attachment).values(case_number=number, key_id=signed.key_id, signature=signed.signature, **row)
+        made = Attached(str(uuid4()), case_id, digest, title, media_type, len(content), at.isoformat(), by)
+        _keep(connection, database, number, made, content)
+        return made
+
+
+def bring_back(connection: Connection, database: Database, case_id: str, enclosed: Sequence[Enclosed]) -> None:
+    """Keep what came with an exported case, within a transaction: as it was called there, signed here.
+
+    What is there already stays as it is. A case that was erased stays without: its facts do not come back either.
+    """
+    if not enclosed:
+        return
+    number = case_number(connection, case_id)
+    if number is None:
+        raise no_such_case(case_id)
+    if is_erased(connection, number):
+        return
+    there = {(one.digest, one.title) for one in _listed(connection, number)}
+    for one in enclosed:
+        title, media_type = titled(one.title), _kind(one.content)
+        digest = hashlib.sha256(one.content).hexdigest()
+        if (digest, title) in there:
+            continue
+        if connection.scalar(select(attachment.c.id).where(attachment.c.id == one.id)) is not None:
+            raise ConflictingFact(
+                tr("The attachment {id} is kept here already, with other content.", id=one.id),
+                field="attachment",
+                value=one.id,
+            )
+        size = len(one.content)
+        made = Attached(one.id, case_id, digest, title, media_type, size, one.added_at, one.added_by)
+        _keep(connection, database, number, made, one.content)
+        there.add((digest, title))
+
+
+def _keep(connection: Connection, database: Database, number: int, made: Attached, content: bytes) -> None:
+    """The bytes, once, and the signed row of a case that names them."""
+    if connection.scalar(select(blob.c.digest).where(blob.c.digest == made.digest)) is None:
+        connection.execute(insert(blob).values(digest=made.digest, size=made.size, content=content))
+    said = asdict(made)
+    signed = database.keyring.sign("attachment", **attachment_says(said))
+    row = {name: value for name, value in said.items() if name not in ("case", "size")}
+    connection.execute(
+        insert(attachment).values(case_number=number, key_id=signed.key_id, signature=signed.signature, **row)
+    )
+
+
+def titled(title: str) -> str:
+    """A title as it is kept: one line, neither empty nor long."""
+    plain = " ".join(title.split())
+    if not plain or len(plain) > LONGEST or not plain.isprintable():
+        allowed = tr("1 to {longest} letters", longest=LONGEST)
+        raise InvalidInput(
+            tr("{field} is needed: {words}.", field="title", words=allowed), field="title", allowed=allowed
         )
-        return Attached(size=len(content), **said)
+    return plain
 
 
 def listed(database: Database, case_id: str) -> list[Attached]:

@@ -90,7 +90,8 @@ class FactStore(Protocol):
     def take_in(self, copies: Sequence[Exported]) -> list[int]:
         """Keep what other records exported: what was accepted there as it is, what still waits newly accepted.
 
-        All of all of them or, on an error, none; how many facts of each were new.
+        All of all of them or, on an error, none; how many facts of each were new. What is enclosed is kept with its
+        case, signed here; a case that was erased stays without it, and a store without attachments refuses it.
         """
 
     def facts(self, case_id: str) -> list[Fact]:

@@ -14,10 +14,12 @@ from forestay.case.chain import Link, accept, continuation, erase, facts_of, ver
 from forestay.case.fact import Fact
 from forestay.case.fold import conflict
 from forestay.case.lines import Exported
+from forestay.errors import InvalidInput
 from forestay.store.announcing import Announcing
 from forestay.store.interface import Hit, Identity, Standing, erased_case, no_such_case, now
 from forestay.store.question import Question, answers
 from forestay.store.settings import MemorySettings, SettingLog
+from forestay.text import tr
 
 MOST_FACTS = 5
 """Facts that are named for each case found."""
@@ -87,6 +89,8 @@ class MemoryFactStore(Announcing):
 
     def take_in(self, copies: Sequence[Exported]) -> list[int]:
         """See :meth:`~forestay.store.interface.FactStore.take_in`."""
+        if any(copy.enclosed for copy in copies):
+            raise InvalidInput(tr("This record is not kept in a database."), field="db")
         with self._all_or_nothing():
             added = [
                 len(self._adopt(copy.case, copy.links))

@@ -20,7 +20,7 @@ from forestay.case.chain import Link, Tail, continuation, extend, facts_of, name
 from forestay.case.fact import Fact
 from forestay.case.fold import conflict
 from forestay.case.lines import Exported
-from forestay.store import erasing, identities, indexing
+from forestay.store import attachments, erasing, identities, indexing
 from forestay.store.announcing import Announcing
 from forestay.store.database import Database
 from forestay.store.interface import Hit, Identity, Standing, erased_case, no_such_case, now
@@ -108,6 +108,7 @@ class SqlFactStore(Announcing):
                     added[at] = len(self._adopt(connection, copy.case, copy.links))
                     if copy.pending:
                         added[at] += len(self._append(connection, copy.case, copy.pending)[1])
+                    attachments.bring_back(connection, self.database, copy.case, copy.enclosed)
                 except IntegrityError:
                     header = copy.links[0].header if copy.links else copy.pending[0].header
                     raise conflict(Fact(header, b"")) from None
