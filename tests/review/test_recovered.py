@@ -79,14 +79,14 @@ def outside_by_chance(n: int, target: float, low: float, high: float) -> float:
 
 
 def test_surgeons_as_good_as_all_lie_outside_the_funnel_as_often_as_it_says() -> None:
-    """A hundred surgeons of one truth, in each of four practices: 5 in 100 outside the inner limits, 2 in 1,000 outside the outer.
+    """120 surgeons of one truth, in each of two practices: 5 in 100 outside the inner limits, 2 in 1,000 outside the outer.
 
     Whole counts reach 5 in 100 only nearly: the exact share is that of the binomial sums, by another way than the limits.
     """
-    same = Truth(surgeons=100, odds_ratio=4.0, last_odds_ratio=4.0, infection=0.0, followed=0.0)
+    same = Truth(surgeons=120, odds_ratio=4.0, last_odds_ratio=4.0, infection=0.0, followed=0.0)
     inner = outer = 0
     by_chance: list[tuple[float, float]] = []
-    for seed in range(SEED, SEED + 4):
+    for seed in (SEED, SEED + 1):
         practice = review(outcomes(8_000, seed=seed, truth=same), default_evidence().reader())
         target = practice.complications[0].rate
         inner += sum(not point.inner[0] <= point.rate <= point.inner[1] for point in practice.funnel)
@@ -95,12 +95,12 @@ def test_surgeons_as_good_as_all_lie_outside_the_funnel_as_often_as_it_says() ->
             (outside_by_chance(point.n, target, *point.inner), outside_by_chance(point.n, target, *point.outer))
             for point in practice.funnel
         ]
-    assert len(by_chance) == pytest.approx(400, abs=4)  # a surgeon with fewer than 50 operations is not compared
+    assert 225 < len(by_chance) <= 240  # a surgeon with fewer than 50 operations is not compared
     wide, far = (math.fsum(shares) for shares in zip(*by_chance, strict=True))
     assert wide / len(by_chance) == pytest.approx(0.05, abs=0.01)
     assert far / len(by_chance) == pytest.approx(0.002, abs=0.001)
     assert inner == pytest.approx(wide, abs=3 * math.sqrt(wide))
-    assert outer <= 6  # 7 where not quite one is due: about twice in 100,000 such tables
+    assert outer <= 5  # 6 where half of one is due: about twice in 100,000 such practices
 
 
 def test_a_surgeon_at_four_times_the_odds_is_found_by_sum_and_funnel() -> None:
