@@ -155,6 +155,17 @@ def test_a_shallower_chamber_never_leaves_more_and_a_lower_count_never_ends_high
     assert all(lower.probability_below[k] >= higher.probability_below[k] for k in ("500", "700", "1000"))
 
 
+@pytest.mark.parametrize("technique", TECHNIQUES)
+@pytest.mark.parametrize("bound", [1000, 2000])
+def test_the_count_has_no_step_at_the_bounds_of_the_published_bands(technique: str, bound: int) -> None:
+    # Chen 2021 gives losses by bands of the starting count: read row by row, 950 would end above 1050
+    below, above = (found(count_per_mm2=bound + d, technique=technique, years=2).result for d in (-0.01, 0.01))
+    assert 0 < above.after_per_mm2 - below.after_per_mm2 < 0.05
+    assert 0 < above.final_per_mm2 - below.final_per_mm2 < 0.05
+    for key in {"500", "700", "1000"} - {str(bound)}:  # at its own threshold a count may lose nothing (cut at 0)
+        assert above.probability_below[key] == pytest.approx(below.probability_below[key], abs=1e-3)
+
+
 def test_the_chamber_has_no_step_at_its_bound() -> None:
     at = [found(chamber_depth_mm=d).result.after_per_mm2 for d in (2.4999, 2.5001, 3.5)]
     assert at[0] == pytest.approx(at[1], abs=0.05)

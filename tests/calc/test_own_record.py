@@ -21,6 +21,14 @@ def test_the_factor_with_its_weight_and_other_spreads() -> None:
     assert [t.factor for t in result.tried] == pytest.approx(
         [(10.62 + 7) / (10.62 + 4.2), 1.363, (1.58 + 7) / (1.58 + 4.2)], abs=0.002
     )
+    # table of the evidence: 95 % of surgeons, and the median odds ratio, at a spread of 0.3, 0.5 and 0.7
+    assert [
+        (f"{t.surgeons_low:.2f}", f"{t.surgeons_high:.2f}", f"{t.median_odds_ratio:.2f}") for t in result.tried
+    ] == [
+        ("0.56", "1.80", "1.33"),
+        ("0.38", "2.66", "1.61"),
+        ("0.25", "3.94", "1.95"),
+    ]
     odds = 1.363 * 0.05 / 0.95
     assert result.probability == pytest.approx(odds / (1 + odds), abs=1e-4)
     assert (result.events, result.expected, result.operations) == (7, 4.2, 400)

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from forestay.calc.zonule import zonular_findings, zonular_support
+from forestay.calc.zonule_input import EDITABLE, shipped
 from forestay.errors import ForestayError, InvalidInput, UnknownKey
 from forestay.evidence import default_evidence
 from forestay.frame import HOURS, mirror_by_hour, mirror_hour
@@ -349,10 +350,23 @@ def test_a_practice_may_put_in_its_own_ratios_with_their_range() -> None:
     answer = found(trauma=True, own_ratios=own)
     weight = next(w for w in answer.result.weights if w.sign == "trauma")
     assert (weight.likelihood_ratio, weight.low, weight.high, weight.basis) == (8, 4, 15, "own")
+    assert [d.message for d in answer.doubts if d.code == "own-ratio"] == [
+        "This practice's own figure counts for blunt injury, no other sign: x 8 in the place of x 3."
+    ]
+    assert "own-ratio" not in codes(found(trauma=False, own_ratios=own))  # a sign that is not there weighs nothing
     odds = 349 / 5098
     assert answer.result.weak_probability == pytest.approx(8 * odds / (1 + 8 * odds))
     assert answer.result.weak_low == pytest.approx(4 * odds / (1 + 4 * odds))
     assert answer.result.weak_high == pytest.approx(15 * odds / (1 + 15 * odds))
+
+
+def test_every_prior_range_that_a_practice_may_edit_can_be_edited() -> None:
+    rows = {key: row for key, row in default_evidence().items() if "a practice edits it" in (row.interval or "")}
+    assert {f"zonule_signs.ratio.{sign}" for sign in EDITABLE} == set(rows)
+    for one in shipped(default_evidence().reader()):
+        assert one.low is not None
+        assert one.high is not None
+        assert one.low <= one.ratio <= one.high
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import re
 from datetime import UTC, datetime
@@ -9,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from pypdf import PdfReader
 
 from forestay.cli.main import run
 from forestay.demo import NAMES, demo_bytes
@@ -129,6 +131,24 @@ def test_the_paper_holds_and_repeats() -> None:
     text = readable_consent(made)
     assert "left eye" in text
     assert "not a medical device" in text
+
+
+def test_what_the_patient_reads_is_in_large_print() -> None:
+    """Large print is 16 pt and more (UK Association for Accessible Formats); sources and the foot of the page are not."""
+    made = sheet(raw("brown-pseudoexfoliation"))
+    data = consent_data(made, label="x", invented=True, made_at=AT)
+    read = [*data["special"], *data["how"], *data["warnings"]]
+    read += [part for f in data["figures"] for part in (f["what"], f["says"], f["then"], f["range"], f["own"])]
+    large: list[str] = []
+
+    def note(text: str, _cm: Any, tm: Any, _font: Any, size: float) -> None:
+        if abs(tm[3]) * size >= 15.99:
+            large.append(text)
+
+    for page in PdfReader(io.BytesIO(consent_pdf(made, label="x", invented=True, made_at=AT))).pages:
+        page.extract_text(visitor_text=note)
+    said = re.sub(r"\s+", "", "".join(large))
+    assert [part for part in read if re.sub(r"\s+", "", part) not in said] == []
 
 
 def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -103,10 +103,12 @@ sources = ["acetazolamide-label"]
 """
     said = [f for f in found(doses=dose) if f.where == "doses.toml, dose again"]
     assert {f.kind for f in said} == {"contradiction"}
-    assert {"acetazolamide-sulfonamide", "acetazolamide-kidney"} == {
+    assert {"acetazolamide-sulfonamide", "acetazolamide-kidney", "acetazolamide-liver"} == {
         f.what.split("the stop ")[1].split()[0] for f in said
     }
-    shielded = dose.replace("purpose", 'unless_stop = "acetazolamide-sulfonamide, acetazolamide-kidney"\npurpose')
+    shielded = dose.replace(
+        "purpose", 'unless_stop = "acetazolamide-sulfonamide, acetazolamide-kidney, acetazolamide-liver"\npurpose'
+    )
     assert [f for f in found(doses=shielded) if f.where == "doses.toml, dose again"] == []
 
 

@@ -76,6 +76,7 @@ def _outside_braces(text: str) -> str:
         ({"person__allergies": ["penicillin"]}, "cefuroxime-allergy", "cefuroxime"),
         ({"person__allergies": ["iodine"]}, "iodine", "povidone-iodine"),
         ({"person__kidney_disease": True}, "acetazolamide-kidney", "acetazolamide"),
+        ({"person__liver_disease": True}, "acetazolamide-liver", "acetazolamide"),  # cirrhosis: UK label
     ],
 )
 def test_a_stop_takes_the_drug_out(change: dict[str, Any], stop: str, gone: str) -> None:

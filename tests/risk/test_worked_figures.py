@@ -19,6 +19,8 @@ from forestay.risk.own_record import median_odds_ratio
         (0, 39, ("0.00", "8.97")),
         (1, 500, ("0.04", "1.12")),
         (9, 61, ("7.96", "25.72")),
+        # Bayraktar, zonular separation without a ring at the start: 12.8 % (5.6 to 26.7)
+        (5, 39, ("5.6", "26.7")),
         (27, 30, ("74.4", "96.5")),
         (23, 30, ("59.1", "88.2")),
     ],
@@ -32,8 +34,16 @@ def test_intervals_of_small_counts(events: int, n: int, printed: tuple[str, str]
 
 @pytest.mark.parametrize(
     ("events", "n", "percent", "digits"),
-    # E1 and E2: infection after rupture without and with moxifloxacin, and the treated of a later year; ruptures of all
-    [(20, 4186, 0.478, 3), (9, 4293, 0.210, 3), (52, 222508, 0.0234, 4), (8479, 617453, 1.373, 3)],
+    # E1 and E2: infection after rupture without and with moxifloxacin, and the treated of a later year; ruptures of all;
+    # Yamazoe 2011, corneas that failed of those under 1,000 cells; Bayraktar, separation without a ring
+    [
+        (20, 4186, 0.478, 3),
+        (9, 4293, 0.210, 3),
+        (52, 222508, 0.0234, 4),
+        (8479, 617453, 1.373, 3),
+        (9, 61, 14.8, 1),
+        (5, 39, 12.8, 1),
+    ],
 )
 def test_rates_of_the_large_series(events: int, n: int, percent: float, digits: int) -> None:
     assert round(100 * rate(events=events, n=n, level=0.95).result.rate, digits) == percent

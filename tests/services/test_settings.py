@@ -54,11 +54,19 @@ corneal_power = "mm"
 language = "fr"
 """
 
+SIGNS = b"""
+[[sign]]
+sign = "vitrectomy"
+ratio = 15.0
+low = 6.0
+high = 30.0
+"""
+
 
 @pytest.fixture
 def store() -> MemoryFactStore:
     kept = MemoryFactStore()
-    for name, data in (("p", PRACTICE), ("l", demo_lens_shelf_bytes()), ("d", devices_bytes())):
+    for name, data in (("p", PRACTICE), ("l", demo_lens_shelf_bytes()), ("d", devices_bytes()), ("s", SIGNS)):
         take_in(kept, data, f"{name}.toml", who=ME)
     return kept
 
@@ -85,6 +93,10 @@ def test_a_file_out_and_in_again_says_the_same(store: MemoryFactStore) -> None:
         (b'[shown]\nlanguage = "xx"', InvalidInput, "en, fr"),
         (b'[shown]\npressure = "bar"', InvalidInput, "mmHg"),
         (b'colour = "red"', ForestayError, "not a key"),
+        (b'[[sign]]\nsign = "chamber-depth"\nratio = 2.0', InvalidInput, "iridodonesis, trauma"),
+        (b'[[sign]]\nsign = "trauma"\nratio = 2.0\nlow = 3.0', InvalidInput, "rising order"),
+        (b'[[sign]]\nsign = "trauma"\nratio = 0.0', InvalidInput, "ratio"),
+        (SIGNS + SIGNS, InvalidInput, "each sign once"),
     ],
 )
 def test_a_file_that_is_wrong_is_one_sentence_and_changes_nothing(
@@ -162,12 +174,36 @@ def test_a_changed_shelf_is_in_force_with_the_next_plan_and_a_plan_names_its_cha
     assert "settings" not in told
 
 
+def test_what_a_sign_weighs_here_reaches_the_next_plan_which_says_so_and_is_another() -> None:
+    store = MemoryFactStore()
+    keep_demo(store)
+    desk = Desk(store, Planner(), ME, start=Start())
+    eye = desk.open("long-vitrectomised-only-eye").situation
+
+    def planned() -> tuple[float, float, set[str], str]:
+        plan = desk.plan(eye, {}, quick=True)
+        zonule = next(e for e in plan.estimates if e.name == "zonule")
+        own = {d.message for d in plan.doubts if d.code == "own-ratio"}
+        return zonule.value, zonule.low, own, plan.version["practice"]
+
+    plain = planned()
+    take_in(store, SIGNS, "s.toml", who=ME)
+    own = planned()
+    assert own[0] < plain[0]  # a ratio of 15 for the vitrectomy in the place of 1.5: less holds
+    assert not plain[2]
+    assert any("vitrectomised: x 15 in the place of x 1.5" in said for said in own[2])
+    assert own[3] != plain[3]
+    (entry,) = entries_of(settings(store), "signs")
+    change_entry(store, "signs", mark_of(entry), None, who=ME)
+    assert planned() == plain
+
+
 def test_a_file_named_at_the_start_goes_before_the_settings(store: MemoryFactStore) -> None:
     own = demo_shelf().model_copy(update={"lens": demo_shelf().lens[:1]})
     now = combined(settings(store), Start(Given(lenses=own), lenses="option"))
     assert (now.given.lenses, now.lenses, now.devices) == (own, "option", "settings")
     assert now.given.devices == read_shelf(devices_bytes())
-    assert now.given.settings == str(settings(store).seen("devices"))
+    assert now.given.settings == str(settings(store).seen("signs"))  # the last change of what plans are made with
 
 
 def test_by_command(tmp_path_factory: pytest.TempPathFactory) -> None:

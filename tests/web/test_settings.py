@@ -90,6 +90,9 @@ def test_a_lens_is_typed_with_commas_kept_changed_and_removed(client: Visitor, d
         ("devices", {"thing": "vitrector", "count": "1.5"}, "a whole number"),
         ("drugs", {"thing": "lidocaine", "count": "3", "expires": "soon"}, "expires"),
         ("surgeons", {"name": ""}, "name"),
+        ("signs", {"sign": "trauma", "ratio": "much"}, "ratio is &#39;much&#39;"),
+        ("signs", {"sign": "trauma", "ratio": "8", "low": "9"}, "rising order"),
+        ("signs", {"sign": "lens-travel", "ratio": "8"}, "iridodonesis, trauma"),
     ],
 )
 def test_bad_input_is_said_and_what_was_typed_stays(
@@ -103,6 +106,19 @@ def test_bad_input_is_said_and_what_was_typed_stays(
     kept = {"lenses": "Example, new", "devices": "typed and kept", "drugs": "typed and kept"}.get(page, "")
     assert kept in answer.text
     assert settings(desk.store).number == 0
+
+
+def test_a_sign_is_given_its_own_ratio_beside_the_one_that_ships(client: Visitor, desk: Desk) -> None:
+    answer = client.post("/settings/signs/new", data={"sign": "trauma", "ratio": "8", "low": "4,5", "high": ""})
+    assert answer.status_code == 200
+    assert last_of(desk, "signs") == {"sign": "trauma", "ratio": 8.0, "low": 4.5}
+    [address] = re.findall(r'href="(/settings/signs/[0-9a-f]{16})"', client.get("/settings/signs").text)
+    client.post(address, data={"sign": "trauma", "ratio": "8", "low": "4", "high": "15", "do": "keep"})
+    row = re.findall(r"<tr>.*?</tr>", client.get("/settings").text)
+    assert any("blunt injury, no other sign" in r and "3 (1.5 to 6)" in r and "8 (4 to 15)" in r for r in row)
+    [address] = re.findall(r'href="(/settings/signs/[0-9a-f]{16})"', client.get("/settings/signs").text)
+    client.post(address, data={"do": "remove"})
+    assert desk.in_force.given.ratios == ()
 
 
 def test_the_theatre_tells_not_stated_from_nothing(client: Visitor, desk: Desk) -> None:

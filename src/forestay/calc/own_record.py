@@ -54,6 +54,9 @@ class FactorAt(Record):
     high: float = Field(description="upper end of the central 95 per cent")
     weight: float = Field(description="weight of the own record, 0 to 1; the rest is the prior's")
     above_one: float = Field(description="probability that the factor is above 1")
+    surgeons_low: float = Field(description="factor on the odds above which 97.5 per cent of surgeons lie, so spread")
+    surgeons_high: float = Field(description="factor on the odds below which 97.5 per cent of surgeons lie, so spread")
+    median_odds_ratio: float = Field(description="median odds ratio between two surgeons drawn at random, so spread")
 
 
 class SurgeonFactorOut(Record):
@@ -138,9 +141,12 @@ def surgeon_factor(given: SurgeonFactorInput, use: Reader) -> tuple[SurgeonFacto
             high=other.high,
             weight=other.weight,
             above_one=other.above_one,
+            surgeons_low=ends[0],
+            surgeons_high=ends[1],
+            median_odds_ratio=engine.median_odds_ratio(spread),
         )
         for spread in use.numbers("own_record.surgeon_sd_tried")
-        for other in (at(spread),)
+        for other, ends in ((at(spread), engine.surgeons_apart(spread, level=level)),)
     )
     moved = None if given.probability is None else float(logistic(logit(given.probability) + _log(found.mean)))
     result = SurgeonFactorOut(

@@ -44,6 +44,7 @@ FAMILIES = (
     "audit",
     "audit_charts",
     "two_rates",
+    "sign_accuracy",
     "learning",
     "acuity",
     "ray",

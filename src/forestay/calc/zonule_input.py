@@ -19,7 +19,7 @@ from forestay.risk import bayes
 from forestay.risk import zonule as engine
 from forestay.risk.bayes import Sign
 from forestay.risk.zonule import GRADES, Grade
-from forestay.text import tr
+from forestay.text import spelled, tr
 
 Basis = Literal["study", "expert", "own"]
 
@@ -78,6 +78,9 @@ EXPERT: tuple[tuple[str, str, Callable[[ZonularSupportInput, Reader], bool]], ..
     ("puncture-smooth", "puncture", lambda given, _: given.puncture == "smooth"),
 )
 """Signs whose ratio is an expert's: name (and row ``zonule_signs.ratio.NAME``), group, whether present."""
+
+EDITABLE = tuple(name for name, _, _ in EXPERT)
+"""Signs without measured accuracy: their ratio and its range are a stated prior, which a practice may replace."""
 
 STUDIED = (
     "pseudoexfoliation",
@@ -169,6 +172,7 @@ def weigh_signs(
         low, high = (None, None) if isinstance(row, str) else (row.low, row.high)
         standing = row if isinstance(row, str) else row.standing
         if name in own:
+            doubts.append(_own_doubt(own[name], ratio))
             ratio, low, high, kind, standing = own[name].ratio, own[name].low, own[name].high, "own", "assumed"
         middle.append(Sign(name, group, ratio))
         ends[0].append(Sign(name, group, ratio if low is None else min(low, ratio)))
@@ -197,6 +201,40 @@ def weigh_signs(
         ratio = _weak_ratio(within, constants)
         add("lens-travel", "puncture", ratio, "study", use.row("zonule_signs.travel.mean_mm").standing)
     return Weighing(tuple(middle), tuple(ends[0]), tuple(ends[1]), basis, within)
+
+
+def sign_words(sign: str) -> str:
+    """What a sign that weighs is called."""
+    return {
+        "iridodonesis": tr("iris trembles"),
+        "trauma": tr("blunt injury, no other sign"),
+        "no-trauma": tr("no blunt injury, when asked"),
+        "vitrectomy": tr("vitrectomised"),
+        "connective-tissue-disorder": tr("connective tissue disorder"),
+        "very-long-eye": tr("very long eye"),
+        "hypermature": tr("hypermature lens"),
+        "aged": tr("great age"),
+        "puncture-folds": tr("radial folds at the first puncture"),
+        "puncture-smooth": tr("the capsule opens smoothly"),
+    }.get(sign) or spelled((sign,))
+
+
+def _own_doubt(own: OwnRatio, ships: float) -> Doubt:
+    says = tr(
+        "This practice's own figure counts for {sign}: x {ratio:.3g} in the place of x {ships:.3g}.",
+        sign=sign_words(own.sign),
+        ratio=own.ratio,
+        ships=ships,
+    )
+    return Doubt("own-ratio", says)
+
+
+def shipped(use: Reader) -> tuple[OwnRatio, ...]:
+    """The ratios that ship of the signs without measured accuracy, each with its range."""
+    rows = {name: use.row(f"zonule_signs.ratio.{name}") for name in EDITABLE}
+    return tuple(
+        OwnRatio(sign=name, ratio=use.number(row.key), low=row.low, high=row.high) for name, row in rows.items()
+    )
 
 
 def _own(given: ZonularSupportInput) -> dict[str, OwnRatio]:

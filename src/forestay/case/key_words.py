@@ -146,6 +146,7 @@ FIELDS = (
     mark("lens travel"),
     mark("lies flat"),
     mark("light projection"),
+    mark("liver disease"),
     mark("method"),
     mark("old refraction"),
     mark("only eye"),

@@ -9,6 +9,7 @@ def flags() -> dict[str, tuple[str, str]]:
     """What a yes and a no of each field are called."""
     return {
         "person.kidney_disease": (tr("kidney disease"), tr("no kidney disease")),
+        "person.liver_disease": (tr("marked liver disease"), tr("no marked liver disease")),
         "person.heart_disease": (tr("heart disease"), tr("no heart disease")),
         "person.diabetes": (tr("diabetes"), tr("no diabetes")),
         "person.lies_flat": (tr("lies flat"), tr("cannot lie flat")),

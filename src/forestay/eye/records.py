@@ -61,6 +61,7 @@ class Person(Record):
     )
     inr: Annotated[float, within("inr")] | None = None
     kidney_disease: bool | None = Field(default=None, description="kidney disease")
+    liver_disease: bool | None = Field(default=None, description="marked liver disease or cirrhosis")
     heart_disease: bool | None = Field(default=None, description="heart disease")
     diabetes: bool | None = Field(default=None, description="diabetes")
     connective_tissue_disorder: Connective | None = Field(

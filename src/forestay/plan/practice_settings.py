@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from forestay.calc.zonule_input import EDITABLE, OwnRatio
 from forestay.eye.lens_shelf import ShelfLens
 from forestay.eye.records import Anaesthetic, Kit, Technique
 from forestay.plan.device_shelf import ShelfItem
@@ -64,6 +65,41 @@ class House(Record):
         return _known(self)
 
 
+class SignRatio(OwnRatio):
+    """What a sign of a weak zonule weighs in this practice, where no study has measured it."""
+
+    @field_validator("sign")
+    @classmethod
+    def _without_study(cls, value: str) -> str:
+        if value not in EDITABLE:
+            raise ValueError(", ".join(EDITABLE))
+        return value
+
+    @model_validator(mode="after")
+    def _rising(self) -> SignRatio:
+        if (self.low is not None and self.low > self.ratio) or (self.high is not None and self.high < self.ratio):
+            raise ValueError(tr("low, ratio and high in rising order"))
+        return self
+
+
+class OwnSigns(Record):
+    """Likelihood ratios that this practice uses in the place of those that ship; each sign once."""
+
+    sign: Annotated[tuple[SignRatio, ...], Field(strict=False, description="own likelihood ratios of signs")] = ()
+
+    @model_validator(mode="after")
+    def _signs_once(self) -> OwnSigns:
+        signs = [one.sign for one in self.sign]
+        if len(set(signs)) < len(signs):
+            raise ValueError(tr("each sign once"))
+        return self
+
+    @property
+    def ratios(self) -> tuple[OwnRatio, ...]:
+        """As a plan takes them."""
+        return tuple(OwnRatio(**one.model_dump()) for one in self.sign)
+
+
 class Shown(Record):
     """How numbers are typed in the forms, and the language of a page where the reader asks for none."""
 
@@ -88,6 +124,9 @@ class SettingsFile(Record):
     lens: Annotated[tuple[ShelfLens, ...] | None, Field(strict=False, description="the shelf of lenses")] = None
     item: Annotated[
         tuple[ShelfItem, ...] | None, Field(strict=False, description="the shelf of devices, drugs and consumables")
+    ] = None
+    sign: Annotated[
+        tuple[SignRatio, ...] | None, Field(strict=False, description="own likelihood ratios of signs of a weak zonule")
     ] = None
     invented: Annotated[bool, Field(description="True of an example: nobody has these shelves")] = False
 

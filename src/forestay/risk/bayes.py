@@ -66,11 +66,15 @@ def ratio_between(before: float, after: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class TableRatios:
-    """Likelihood ratios and odds ratio of a two-by-two table."""
+    """Likelihood ratios and odds ratio of a two-by-two table, with the shares that they come from."""
 
     positive: float
     negative: float
     odds_ratio: float
+    sensitivity: float
+    """Share of the events that had the sign."""
+    specificity: float
+    """Share of the others that did not have it."""
 
 
 def ratios_from_table(*, events_with: int, eyes_with: int, events_without: int, eyes_without: int) -> TableRatios:
@@ -87,7 +91,7 @@ def ratios_from_table(*, events_with: int, eyes_with: int, events_without: int, 
     false_positive = (eyes_with - events_with) / others
     positive = sensitivity / false_positive
     negative = (1 - sensitivity) / (1 - false_positive)
-    return TableRatios(positive, negative, positive / negative)
+    return TableRatios(positive, negative, positive / negative, sensitivity, 1 - false_positive)
 
 
 @dataclass(frozen=True, slots=True)

@@ -125,6 +125,16 @@ def median_odds_ratio(surgeon_sd: float) -> float:
     return math.exp(math.sqrt(2) * normal_quantile(1 - 0.25) * surgeon_sd)
 
 
+def surgeons_apart(surgeon_sd: float, *, level: float) -> tuple[float, float]:
+    """Between which factors on the odds the middle ``level`` of surgeons lies: exp(+- z sd), a log-normal spread.
+
+    >>> [round(end, 2) for end in surgeons_apart(0.5, level=0.95)]
+    [0.38, 2.66]
+    """
+    half = normal_quantile(central(level)[1]) * surgeon_sd
+    return math.exp(-half), math.exp(half)
+
+
 def surgeon_factor(
     *, events: float, expected: float, surgeon_sd: float, level: float, prior_mean: float = 1.0
 ) -> SurgeonFactor:

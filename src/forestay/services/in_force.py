@@ -37,13 +37,14 @@ class Now:
 def combined(kept: Settings, start: Start) -> Now:
     """The settings where they say something, else what the program was started with. A file named at the start stays."""
     lenses = None if start.lenses == "option" else kept.lenses
-    shelves = (("lenses", lenses), ("devices", kept.devices))
-    used = [kept.seen(part) for part, shelf in shelves if shelf is not None]
+    parts = (("lenses", lenses), ("devices", kept.devices), ("signs", kept.signs))
+    used = [kept.seen(name) for name, part in parts if part is not None]
     given = replace(
         start.given,
         lenses=start.given.lenses if lenses is None else lenses,
         devices=start.given.devices if kept.devices is None else kept.devices,
         settings=str(max(used)) if used else "",
+        ratios=kept.signs.ratios if kept.signs is not None else (),
     )
     return Now(
         kept,
@@ -75,5 +76,6 @@ class InForce:
     def then(self, at: int) -> Now:
         """The settings as they were after the change ``at``, whatever the program was started with."""
         kept = settings(self._store, at=at)
-        given = Given(lenses=kept.lenses, devices=kept.devices, settings=str(at))
+        ratios = kept.signs.ratios if kept.signs is not None else ()
+        given = Given(lenses=kept.lenses, devices=kept.devices, settings=str(at), ratios=ratios)
         return Now(kept, given, "then", "then")

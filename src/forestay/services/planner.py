@@ -12,6 +12,7 @@ from functools import cached_property
 from threading import Lock
 from typing import Any
 
+from forestay.calc.zonule_input import OwnRatio
 from forestay.eye.lens_shelf import LensShelf
 from forestay.eye.situation import Decisions, Situation
 from forestay.eye.validation import validate
@@ -35,7 +36,9 @@ class Given:
     practice: Practice | None = None
     devices: DeviceShelf | None = None
     settings: str = ""
-    """The change of the settings that the shelves come from."""
+    """The change of the settings that shelves and ratios come from."""
+    ratios: tuple[OwnRatio, ...] = ()
+    """What signs of a weak zonule weigh in this practice, in the place of what ships."""
 
     @cached_property
     def digest(self) -> str:
@@ -45,6 +48,7 @@ class Given:
             self.practice.digest if self.practice else "",
             self.devices.digest if self.devices else "",
             self.settings,
+            *(one.model_dump_json() for one in self.ratios),
         )
         return hashlib.sha256("\0".join(parts).encode()).hexdigest()
 
@@ -200,4 +204,13 @@ def usual_make(given: Given | None = None, *, quick: bool = False) -> Make:
 def usual_context(given: Given) -> Context:
     """The context that ships, with the practice's lenses and own figures."""
     context = replace(Context.default(lenses=given.lenses), settings=given.settings)
-    return context if given.practice is None else replace(context, practice=given.practice)
+    return replace(context, practice=_practice(given))
+
+
+def _practice(given: Given) -> Practice:
+    """The practice's own figures, with what it says of signs; a plan names both by one digest."""
+    learnt = given.practice or Practice()
+    if not given.ratios:
+        return learnt
+    told = "\0".join((learnt.digest, *(one.model_dump_json() for one in given.ratios)))
+    return replace(learnt, digest=hashlib.sha256(told.encode()).hexdigest(), zonule_ratios=given.ratios)

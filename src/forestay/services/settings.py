@@ -14,7 +14,7 @@ from forestay.errors import ConflictingFact, InvalidInput, NotFound, UnreadableF
 from forestay.eye.lens_shelf import LensShelf
 from forestay.eye.validation import validate
 from forestay.plan.device_shelf import DeviceShelf
-from forestay.plan.practice_settings import House, SettingsFile, Shown, Surgeons
+from forestay.plan.practice_settings import House, OwnSigns, SettingsFile, Shown, Surgeons
 from forestay.record import Record
 from forestay.services.cases import Who
 from forestay.services.toml_text import toml_text
@@ -30,6 +30,7 @@ PARTS: dict[str, type[Record]] = {
     "shown": Shown,
     "lenses": LensShelf,
     "devices": DeviceShelf,
+    "signs": OwnSigns,
 }
 """Name of a part to what it holds."""
 MARK_LETTERS = 16
@@ -46,6 +47,7 @@ class Settings:
     shown: Shown | None = None
     lenses: LensShelf | None = None
     devices: DeviceShelf | None = None
+    signs: OwnSigns | None = None
     changed: Mapping[str, Setting] = field(default_factory=dict)
     """The last change of each part."""
 
@@ -106,7 +108,7 @@ def keep(
     return store.practice.add(part, content, author=who.author, device=who.device, at=now(), based_on=based_on)
 
 
-LISTS = {"surgeons": "surgeon", "lenses": "lens", "devices": "item"}
+LISTS = {"surgeons": "surgeon", "lenses": "lens", "devices": "item", "signs": "sign"}
 """Parts that are lists, with the key of their entries."""
 
 
@@ -221,6 +223,8 @@ def _parts(file: SettingsFile) -> dict[str, Record]:
         )
     if file.item is not None:
         parts["devices"] = DeviceShelf(item=file.item, invented=file.invented)
+    if file.sign is not None:
+        parts["signs"] = validate(OwnSigns, {"sign": [one.model_dump() for one in file.sign]})
     return parts
 
 
@@ -239,6 +243,8 @@ def as_toml(kept: Settings) -> str:
         told["lens"] = _rows(kept.lenses.lens)
     if kept.devices is not None:
         told["item"] = _rows(kept.devices.item)
+    if kept.signs is not None:
+        told["sign"] = _rows(kept.signs.sign)
     return toml_text(told)
 
 

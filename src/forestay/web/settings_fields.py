@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from forestay.calc.zonule_input import OwnRatio
 from forestay.errors import InvalidInput
 from forestay.eye.lens_shelf import ShelfLens
 from forestay.plan.device_shelf import ShelfItem
@@ -76,6 +77,20 @@ def item_of(texts: Mapping[str, str]) -> dict[str, Any]:
         "reusable": texts.get("reusable") == "yes",
     }
     for name in ("size_mm", "ready_again_minutes"):
+        told[name] = number(name, texts[name]) if texts.get(name, "").strip() else None
+    return told
+
+
+def sign_texts(one: OwnRatio) -> dict[str, str]:
+    """The fields of a sign's own ratio as they stand in its form."""
+    told = {name: getattr(one, name) for name in ("ratio", "low", "high")}
+    return {"sign": one.sign} | {name: "" if value is None else f"{value:g}" for name, value in told.items()}
+
+
+def sign_of(texts: Mapping[str, str]) -> dict[str, Any]:
+    """What a form says of a sign, in the keys of its record; an end of the range may be left out."""
+    told: dict[str, Any] = {"sign": texts.get("sign", ""), "ratio": number("ratio", texts.get("ratio", ""))}
+    for name in ("low", "high"):
         told[name] = number(name, texts[name]) if texts.get(name, "").strip() else None
     return told
 

@@ -16,7 +16,7 @@ from forestay.errors import ForestayError, InvalidInput, NotFound
 from forestay.eye.lens_shelf import ShelfLens
 from forestay.eye.validation import validate
 from forestay.plan.device_shelf import ShelfItem, drugs
-from forestay.plan.practice_settings import Surgeon
+from forestay.plan.practice_settings import SignRatio, Surgeon
 from forestay.record import Record
 from forestay.services import actor as acting
 from forestay.services import settings as service
@@ -28,7 +28,7 @@ from forestay.text import tr
 from forestay.web.forms import Sent, count_of
 from forestay.web.pages.entry import sent_form
 from forestay.web.render import Renderer
-from forestay.web.settings_fields import item_of, item_texts, lens_of, lens_texts
+from forestay.web.settings_fields import item_of, item_texts, lens_of, lens_texts, sign_of, sign_texts
 from forestay.web.views.forms_page import Form, FormsView, Rows
 from forestay.web.views.settings_build import settings_view
 from forestay.web.views.settings_forms import (
@@ -38,9 +38,10 @@ from forestay.web.views.settings_forms import (
     lens_form,
     record_typed,
     shown_form,
+    sign_form,
     surgeon_form,
 )
-from forestay.web.views.settings_words import choice_words, labels, page_titles, thing_words
+from forestay.web.views.settings_words import choice_words, labels, page_titles, ratio_words, sign_words, thing_words
 from forestay.web.views.shell import Link, shell
 from forestay.web.who import desk_for
 
@@ -98,6 +99,15 @@ KINDS = {
     ),
     "devices": _item_kind("devices"),
     "drugs": _item_kind("drugs"),
+    "signs": Kind(
+        "signs",
+        SignRatio,
+        sign_form,
+        lambda one: Sent(sign_texts(one), {}),
+        lambda sent: sign_of(sent.texts),
+        lambda one: (sign_words(one.sign), ratio_words(one)),
+        ("sign", "ratio"),
+    ),
 }
 SINGLE = {"theatre": house_form, "shown": shown_form}
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import date
 
+from forestay.calc.zonule_input import shipped
+from forestay.evidence import default_evidence
 from forestay.plan.device_shelf import DeviceShelf, ShelfItem, drugs
 from forestay.record import Record
 from forestay.services.in_force import From, Now
@@ -13,7 +15,15 @@ from forestay.text import NAMES, tr
 from forestay.web.settings_fields import lens_texts
 from forestay.web.views.forms_page import Button, FieldOfForm, Form, Rows
 from forestay.web.views.settings import SettingsSection, SettingsView
-from forestay.web.views.settings_words import choice_words, column_words, labels, page_titles, thing_words
+from forestay.web.views.settings_words import (
+    choice_words,
+    column_words,
+    labels,
+    page_titles,
+    ratio_words,
+    sign_words,
+    thing_words,
+)
 from forestay.web.views.shell import Link, shell
 
 HOME = "/settings"
@@ -84,6 +94,15 @@ def _sections(now: Now, today: date, *, may_change: bool) -> Iterable[SettingsSe
     )
     for key in ("devices", "drugs"):
         yield made(key, _whence(now.devices), _items(titles[key], now.given.devices, today, drug=key == "drugs"))
+    own = {one.sign: ratio_words(one) for one in now.given.ratios}
+    rows: list[tuple[str, ...]] = [
+        (sign_words(s.sign), ratio_words(s), own.get(s.sign, "")) for s in shipped(default_evidence().reader())
+    ]
+    about = tr(
+        "No study has measured what these signs say. Where the practice puts in its own figure and range, its plans reckon with "
+        "it and say so."
+    )
+    yield made("signs", (about,), _table(titles["signs"], ("sign", "ships", "here"), rows))
 
 
 LENS_COLUMNS = ("optic_mm", "constants", "ranges", "stock", "cylinders")

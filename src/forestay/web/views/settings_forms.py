@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
+from forestay.calc.zonule_input import EDITABLE
 from forestay.eye.lens_shelf import ShelfLens
 from forestay.plan.device_shelf import drugs, things
 from forestay.plan.practice_settings import House, Shown, Surgeon
@@ -13,11 +14,22 @@ from forestay.record import Record
 from forestay.text import NAMES, languages, tr
 from forestay.web.forms import Sent
 from forestay.web.views.forms_page import Button, Choice, FieldOfForm, Form
-from forestay.web.views.settings_words import choice_words, labels, thing_words
+from forestay.web.views.settings_words import choice_words, labels, sign_words, thing_words
 
 HOME = "/settings"
 KEEP, REMOVE = "keep", "remove"
-NOT_NEEDED = ("ranges", "stock", "cylinders", "articles", "size_mm", "expires", "lot", "ready_again_minutes")
+NOT_NEEDED = (
+    "ranges",
+    "stock",
+    "cylinders",
+    "articles",
+    "size_mm",
+    "expires",
+    "lot",
+    "ready_again_minutes",
+    "low",
+    "high",
+)
 
 
 def hints() -> dict[str, str]:
@@ -31,6 +43,7 @@ def hints() -> dict[str, str]:
         "cylinders": tr("In the lens's plane, as 1.5 2.25 3; empty for a model that is not toric."),
         "articles": tr("14 digits each, for the scanner."),
         "language": tr("Of a page where the reader asks for none."),
+        "ratio": tr("How much more often it is seen where the zonule is weak than where it is sound; 1 says nothing."),
         "corneal_power": tr("Kept and reckoned in dioptres of index 1.3375, whatever is typed."),
         "pressure": tr("Kept and reckoned in mmHg, whatever is typed."),
     }
@@ -95,6 +108,17 @@ def item_form(page: str, mark: str, typed: Sent) -> Form:
         _text("ready_again_minutes", typed),
     ]
     return _entry(page, mark, thing_words(chosen) if chosen else tr("A new one"), fields)
+
+
+def sign_form(mark: str, typed: Sent) -> Form:
+    """What one sign weighs here, or a further one."""
+    chosen = typed.texts.get("sign", "")
+    choices = tuple(Choice(sign, sign_words(sign), sign == chosen) for sign in EDITABLE)
+    fields = [
+        FieldOfForm("sign", labels()["sign"], kind="select", choices=choices),
+        *(_text(name, typed) for name in ("ratio", "low", "high")),
+    ]
+    return _entry("signs", mark, sign_words(chosen) if chosen else tr("Another sign"), fields)
 
 
 def house_form(seen: int, typed: Sent) -> Form:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from forestay.calc.day_records import thing_words
+from forestay.calc.zonule_input import OwnRatio, sign_words
 from forestay.text import tr
 from forestay.web.views.entry_words import option_words
 
-__all__ = ["choice_words", "column_words", "labels", "page_titles", "thing_words"]
+__all__ = ["choice_words", "column_words", "labels", "page_titles", "ratio_words", "sign_words", "thing_words"]
 
 
 def page_titles() -> dict[str, str]:
@@ -18,6 +19,7 @@ def page_titles() -> dict[str, str]:
         "lenses": tr("Lens shelf"),
         "devices": tr("Device shelf"),
         "drugs": tr("Drugs"),
+        "signs": tr("What signs of a weak zonule weigh"),
     }
 
 
@@ -50,6 +52,10 @@ def labels() -> dict[str, str]:
         "lot": tr("Lot"),
         "reusable": tr("Comes back after cleaning"),
         "ready_again_minutes": tr("Ready again after (minutes)"),
+        "sign": tr("Sign"),
+        "ratio": tr("Likelihood ratio"),
+        "low": tr("Lowest that it may be"),
+        "high": tr("Highest that it may be"),
     }
 
 
@@ -60,7 +66,16 @@ def column_words() -> dict[str, str]:
         "ranges": tr("Always there (D)"),
         "stock": tr("Single powers (D): boxes"),
         "cylinders": tr("Cylinders (D)"),
+        "ships": tr("As it ships, an expert's"),
+        "here": tr("In this practice"),
     }
+
+
+def ratio_words(one: OwnRatio) -> str:
+    """A likelihood ratio with its range."""
+    if one.low is None or one.high is None:
+        return f"{one.ratio:g}"
+    return tr("{ratio:g} ({low:g} to {high:g})", ratio=one.ratio, low=one.low, high=one.high)
 
 
 def _own() -> dict[str, str]:
