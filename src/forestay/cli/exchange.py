@@ -66,7 +66,8 @@ def import_(
     file: Annotated[
         Path,
         typer.Argument(
-            metavar="FILE", help="A case file (TOML), exported facts, a FHIR bundle, DICOM measurements, or a table."
+            metavar="FILE",
+            help="A case file (TOML), exported facts, a FHIR bundle, DICOM measurements, a table, or a whole practice.",
         ),
     ],
     *,

@@ -254,9 +254,9 @@ class Limits:
     outer: tuple[float, float]
 
 
-def funnel_lines(name: str, outcomes: Sequence[Outcome], use: Reader) -> tuple[Limits, ...]:
-    """Limits over the sizes of the surgeons shown, for the lines of the picture."""
-    sizes = [point.n for point in points(name, outcomes, use)]
+def funnel_lines(name: str, outcomes: Sequence[Outcome], shown: Sequence[Point], use: Reader) -> tuple[Limits, ...]:
+    """Limits over the sizes of the surgeons ``shown``, for the lines of the picture."""
+    sizes = [point.n for point in shown]
     if not sizes:
         return ()
     target = sum(map(COMPLICATIONS[name], outcomes)) / len(outcomes)

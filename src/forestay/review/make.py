@@ -87,6 +87,7 @@ def _review(
     peers: Sequence[others.Peer],
 ) -> Review:
     follow = quality.follow_up(chosen, use)
+    surgeons = counted.points("rupture", shown, use)
     found = {
         "refraction": eyes.strata(shown, use),
         "constants": eyes.own_constants(shown, use),
@@ -95,8 +96,8 @@ def _review(
         "sums": counted.sums("rupture", shown, use),
         "spacing": counted.spacing("rupture", shown, use),
         "scored": counted.scored("rupture", shown, use),
-        "funnel": counted.points("rupture", shown, use),
-        "funnel_lines": counted.funnel_lines("rupture", shown, use),
+        "funnel": surgeons,
+        "funnel_lines": counted.funnel_lines("rupture", shown, surgeons, use),
         "peers": others.peer_funnel(peers, shown, use),
         "told": told.scores(shown, use),
         "learners": trainees.learners(shown, use),
