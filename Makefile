@@ -9,9 +9,6 @@ BUILT := src/forestay/web/static/built/manifest.json
 BUILD_INPUTS := pyproject.toml src/forestay/__init__.py $(wildcard packaging/*.py) \
 	$(shell find frontend -type f -not -path '*/node_modules/*' 2>/dev/null)
 
-# One process more than cores tests: some of the time is spent waiting for pages and for programs that a test starts.
-WORKERS := $(shell expr $$(getconf _NPROCESSORS_ONLN) + 1)
-
 # Python starts hundreds of times here: what it has compiled is kept, whatever the shell says.
 export PYTHONDONTWRITEBYTECODE :=
 
@@ -38,7 +35,7 @@ types: $(VENV)/.checks ## strict types
 tests: $(VENV)/.checks ## the tests; Chromium and PostgreSQL are installed where they are missing
 	CHROMIUM="$$(sh packaging/chromium.sh)" && export CHROMIUM OPENBLAS_NUM_THREADS=1 && \
 		POSTGRESQL_BIN="$$(sh packaging/postgresql.sh)" && export POSTGRESQL_BIN OPENBLAS_NUM_THREADS=1 && \
-		$(VENV)/bin/pytest --numprocesses $(WORKERS) --dist loadfile --no-loadscope-reorder
+		$(VENV)/bin/pytest --numprocesses auto --dist loadfile --no-loadscope-reorder
 
 docs: $(VENV)/.checks ## the documentation, with warnings as errors, and its examples
 	$(VENV)/bin/sphinx-build --fail-on-warning --quiet -d docs/_build/doctrees -b html docs docs/_build/html
