@@ -6,10 +6,17 @@ import numpy as np
 import pytest
 
 from forestay.evidence import default_evidence
-from forestay.plan import ring_loads
+from forestay.plan import margins_zonule, ring_loads
+from forestay.plan.context import Context
 from forestay.plan.draws import Draws
+from forestay.plan.make import _setting
+from forestay.plan.margins_zonule import loads_of
+from forestay.plan.measures import measures_for
+from forestay.plan.mirror import to_frame
+from forestay.plan.offers import Offer
+from forestay.plan.spread import Spread
 from forestay.plan.zonule_loads import Loads, lent_by_hooks, loads, springs
-from tests.plan.cases import planned, raw
+from tests.plan.cases import planned, raw, situation
 
 USE = default_evidence().reader()
 SPRINGS = springs(bag_diameter_mm=10.3, age_years=74, use=USE)
@@ -30,6 +37,14 @@ def found(
         nucleus_share=share,
         use=USE,
     )
+
+
+def offered(name: str) -> Offer:
+    """Manual small incision in a demo eye, with all draws of a plan."""
+    told, context = situation(raw(name)), Context.default()
+    case, decisions, _ = to_frame(told.case, told.decisions)
+    setting = _setting(case, decisions, context, context.evidence.reader())
+    return Offer(setting, measures_for(setting, "manual-small-incision", None), context)
 
 
 def test_an_eye_at_the_weak_end_of_normal_comes_through_everything() -> None:
@@ -95,6 +110,21 @@ def test_draws_of_an_even_zonule_without_scatter_equal_the_centre() -> None:
     even = found([0.6] * 12)
     for key, centre in even.centre.items():
         assert even.draws[key] == pytest.approx(np.full(3, centre))
+
+
+@pytest.mark.parametrize("name", ["trauma-gap", "brown-pseudoexfoliation"])
+def test_the_draws_of_a_load_are_enough(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ends of the comparative intervals against those of all draws: within a tenth of the interval's width."""
+    offer = offered(name)
+    few = loads_of(offer)
+    monkeypatch.setattr(margins_zonule, "LOAD_DRAWS", 1000)
+    many = loads_of(offer)
+    assert few.centre == many.centre
+    for key, draws in many.draws.items():
+        assert draws.size == 4 * few.draws[key].size == 1000
+        ends, all_ends = Spread(0.0, few.draws[key]).ends, Spread(0.0, draws).ends
+        width = all_ends[1] - all_ends[0]
+        assert ends == pytest.approx(all_ends, abs=0.1 * width, rel=0)
 
 
 def test_a_hook_between_two_hours_is_shared() -> None:

@@ -121,6 +121,7 @@ class EvidenceSet(Mapping[str, Row]):
             table[row.key] = row
         self._rows = dict(sorted(table.items()))
         self._digest: str | None = None
+        self._filled: dict[type, tuple[Any, dict[str, Row]]] = {}
         self.sources: dict[str, Source] = {**(sources or {}), **{r.source.key: r.source for r in self._rows.values()}}
 
     def __getitem__(self, key: str) -> Row:
@@ -191,6 +192,17 @@ class EvidenceSet(Mapping[str, Row]):
             self.sources,
         )
 
+    def filled(self, kind: type) -> tuple[Any, Mapping[str, Row]]:
+        """A frozen dataclass of constants filled from this set, and the rows that it took: made once for each kind."""
+        if kind not in self._filled:
+            if not is_dataclass(kind):
+                raise TypeError(f"{kind.__name__} is not a dataclass")
+            prefix = cast(str, kind.PREFIX)  # type: ignore[attr-defined]
+            rows = {f.name: self[f"{prefix}.{f.name}"] for f in fields(kind)}
+            made = kind(**{name: row.value for name, row in rows.items()})
+            self._filled[kind] = made, {row.key: row for row in rows.values()}
+        return self._filled[kind]
+
     def reader(self) -> Reader:
         """A view that remembers what was read from it."""
         return Reader(self)
@@ -247,10 +259,9 @@ class Reader:
         Every engine takes its constants as such an object, so that it knows nothing of files and a replay under
         another set of evidence is possible.
         """
-        if not is_dataclass(kind):
-            raise TypeError(f"{kind.__name__} is not a dataclass")
-        prefix = cast(str, kind.PREFIX)  # type: ignore[attr-defined]
-        return cast(C, kind(**{f.name: self.row(f"{prefix}.{f.name}").value for f in fields(kind)}))
+        made, rows = self.evidence.filled(kind)
+        self._used.update(rows)
+        return cast(C, made)
 
     @property
     def used(self) -> tuple[Row, ...]:

@@ -11,6 +11,7 @@ from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from forestay.errors import InvalidInput
 from forestay.frame import mirror_hour
@@ -209,14 +210,21 @@ def _by_hour(values: Floats) -> tuple[float, ...]:
     return tuple(float(v) for v in np.roll(values, per_hour // 2).reshape(HOUR_COUNT, per_hour).sum(axis=1))
 
 
+@lru_cache(maxsize=32)
+def _borders(stations: int) -> tuple[tuple[NDArray[np.int64], ...], Floats]:
+    """The four stations round each border of two clock hours, two after it and two before, and outward there."""
+    per_hour = stations // HOUR_COUNT
+    right = (np.arange(HOUR_COUNT) * per_hour + per_hour // 2) % stations  # first station after the border
+    around = tuple((right + step) % stations for step in (1, 0, -1, -2))
+    return around, np.stack(directions(np.arange(HOUR_COUNT) + 0.5))
+
+
 def _edge_stretch(bag: Bag, at: Floats, flap: Floats | None, stations: int) -> float:
     """Largest stretch of a fibre at the borders of clock hours that have support: the edge of a gap lies there, between
     two stations, and the loop's place there is read off a cubic through four of them. ``flap``: where the anterior
     sheet pulls, if that is on the flap."""
-    per_hour = stations // HOUR_COUNT
-    right = (np.arange(HOUR_COUNT) * per_hour + per_hour // 2) % stations  # first station after the border
+    around, outward = _borders(stations)
     springs = bag.springs
-    outward = np.stack(directions(np.arange(HOUR_COUNT) + 0.5))
     support = np.asarray(bag.support)
     beside = (support > 0) | (np.roll(support, -1) > 0)
     ring = float(springs.bag_radius_mm) + fibre_mm(bag)
@@ -224,7 +232,8 @@ def _edge_stretch(bag: Bag, at: Floats, flap: Floats | None, stations: int) -> f
     for sheet in sheets_of(bag):
         on_flap = flap is not None and sheet.side == "anterior"
         where = flap if flap is not None and on_flap else at
-        near, far = where[:, right] + where[:, right - 1], where[:, (right + 1) % stations] + where[:, right - 2]
+        first, second, third, fourth = (where[:, at_border] for at_border in around)
+        near, far = second + third, first + fourth
         place = (9 * near - far) / (4 * 4)
         reach = place - (ring + (0.0 if on_flap else sheet.inset_mm)) * outward
         free = sheet.length_mm(fibre_mm(bag)) - float(springs.prestretch_mm)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import lru_cache
+
 import numpy as np
 
 from forestay.mechanics import loop
@@ -25,6 +28,16 @@ def chain_of(
 
     The equator's unstretched length follows from the healthy zonule: at rest the circle is in balance.
     """
+    chain, circle = _unloaded(replace(bag, load=None), constants, ring_constants, stations)
+    if bag.load is None:
+        return chain, circle
+    force, torque = load_on_stations(bag, constants, loop.station_clocks(stations))
+    return replace(chain, force_mn=force, torque_mn_mm=torque), circle
+
+
+@lru_cache(maxsize=64)
+def _unloaded(bag: Bag, constants: BagConstants, ring_constants: RingConstants, stations: int) -> tuple[Chain, Floats]:
+    """The chain of a bag that nothing pulls: made once for all its loads, and not to be written into."""
     outward = loop.station_directions(stations)
     pull = sum(rest_share(s, fibre_mm(bag)) * s.share for s in sheets_of(bag))
     return equator(bag, constants, ring_constants, sheets_of(bag), pull_share=pull, stations=stations), (

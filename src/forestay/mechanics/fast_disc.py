@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from forestay.mechanics import disc
 from forestay.mechanics.fast_compile import compiled
@@ -165,6 +167,13 @@ def _solve(first: int, last: int, given: Any, found: Any) -> None:
 _kernel = compiled(_solve)
 
 
+@cache
+def _fibres() -> tuple[NDArray[np.int64], Floats]:
+    """Clock hour and outward direction of each fibre: the same in every eye."""
+    hour, clock, pairs, _ = fibre_order(1, 1)
+    return hour, np.stack(outward_of(clock, pairs))
+
+
 def equilibrium(
     support: Floats, shape: tuple[int, ...], loads: tuple[Floats, ...], parameters: ZonuleParameters
 ) -> disc.DiscState:
@@ -172,7 +181,7 @@ def equilibrium(
 
     ``support`` (12,) or (12, n); ``shape`` of the draws; ``loads`` right, up, turning.
     """
-    hour, clock, pairs, _ = fibre_order(1, 1)
+    hour, outward = _fibres()
     draws = int(np.prod(shape))
 
     def flat(values: Any) -> Floats:
@@ -186,7 +195,6 @@ def equilibrium(
     columns = (radius, radius + fibre, fibre - prestretch, flat(loads[0]), flat(loads[1]), flat(loads[2]) / radius)
     for column, values in enumerate((*columns, total * prestretch, prestretch)):
         own[:, column] = values
-    outward = np.stack(outward_of(clock, pairs))
     given = (share, total / HOUR_COUNT, outward, own, float(parameters.slack_share), hour)
     unknowns, stretch, tension = np.empty((3, draws)), np.empty((HOUR_COUNT, draws)), np.empty((HOUR_COUNT, draws))
     iterations, converged, held = np.empty(draws, dtype=np.int64), np.empty(draws, bool), np.empty(draws, bool)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
+CORES = os.cpu_count() or 1
 LEAST_DRAWS = 512  # fewer draws than this are not worth a thread
 
 
@@ -16,7 +17,7 @@ def shared_out(kernel: Callable[..., Any], draws: int, given: tuple[Any, ...], *
     The kernel must not hold the interpreter's lock and writes each draw's answer into arrays of its own. Parts begin at
     a multiple of ``step``.
     """
-    parts = min(os.cpu_count() or 1, max(draws // LEAST_DRAWS, 1))
+    parts = min(CORES, max(draws // LEAST_DRAWS, 1))
     if parts == 1:
         kernel(0, draws, *given)
         return

@@ -14,8 +14,10 @@ Arrays are (2, N): row 0 to the examiner's right, row 1 up; stations run clockwi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from forestay.mechanics.banded import solve_cyclic
 from forestay.mechanics.zonule import Floats
@@ -146,14 +148,20 @@ def strain_at(tension_share: float, toe_strain: float, slack_share: float) -> fl
     return (tension_share + toe_strain * 0.5) / (1 + slack_share)
 
 
+@lru_cache(maxsize=32)
+def neighbours(count: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Station before and station after each of so many on a closed chain; not to be written into."""
+    here = np.arange(count)
+    return np.roll(here, 1), np.roll(here, -1)
+
+
 class Assembly:
     """Evaluates one chain. Index arrays are made once; nothing else is kept between calls."""
 
     def __init__(self, chain: Chain) -> None:
         self.chain = chain
         count = chain.stations
-        self._after = np.roll(np.arange(count), -1)
-        self._before = np.roll(np.arange(count), 1)
+        self._before, self._after = neighbours(count)
         self._bends = bool(np.any(chain.bending_mn_mm > 0))
 
     def energy(self, at: Floats) -> float:

@@ -7,6 +7,7 @@ only: ``T = k <length - free length>+``. At rest in a healthy eye each fibre is 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import ClassVar, Literal
 
 import numpy as np
@@ -136,6 +137,7 @@ class Hold:
     at: Literal["equator", "rim"] = "equator"
 
 
+@lru_cache(maxsize=1024)
 def direction(clock: float) -> tuple[float, float]:
     """Unit vector (x to the examiner's right, y up) of a clock position, exactly mirrored about the 12-6 line.
 

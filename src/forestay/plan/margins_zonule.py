@@ -15,7 +15,7 @@ from forestay.plan.measures import can_tip, ring_gap_clock, tenth_up
 from forestay.plan.model import Margin
 from forestay.plan.offers import Change, Offer, best_change, known, margin_of, origin
 from forestay.plan.spread import Spread
-from forestay.plan.zonule_loads import TECHNIQUES, Loads, lent_by_hooks, loads, springs
+from forestay.plan.zonule_loads import TECHNIQUES, Floats, Loads, lent_by_hooks, loads, springs
 from forestay.text import mark, tr
 
 NAMES = {
@@ -33,6 +33,9 @@ NAMES = {
 """What each manoeuvre is called beside its rope."""
 RINGS = ("before-nucleus", "after-nucleus")
 """Timings with a ring in the bag."""
+LOAD_DRAWS = 250
+"""Draws of a load: every fourth of a full plan, from weak to strong. A load ranks within the eye and its interval is not
+drawn; an end of it moves by less than a tenth of its width (a test holds it)."""
 
 
 def loads_of(offer: Offer, *, drawn: bool = True) -> Loads:
@@ -41,7 +44,7 @@ def loads_of(offer: Offer, *, drawn: bool = True) -> Loads:
     use, estimates = setting.use, setting.estimates
     return loads(
         technique=offer.technique,
-        support=estimates.support if drawn else estimates.support[:, :0],
+        support=_fewer(estimates.support) if drawn else estimates.support[:, :0],
         support_mean=estimates.support_mean,
         lent=lent_by_hooks(m.capsule_hook_clocks, use.number("load.hook_share")),
         parameters=springs(
@@ -52,6 +55,13 @@ def loads_of(offer: Offer, *, drawn: bool = True) -> Loads:
         nucleus_share=nucleus_share(offer),
         use=use,
     )
+
+
+def _fewer(support: Floats) -> Floats:
+    """Draws (12, n) of the zonule, thinned evenly along their strength, so that weak and strong stay represented."""
+    apart = max(support.shape[1] // LOAD_DRAWS, 1)
+    by_strength = np.argsort(support.sum(axis=0), kind="stable")
+    return support[:, by_strength[apart // 2 :: apart]]
 
 
 def nucleus_share(offer: Offer) -> float | None:

@@ -12,9 +12,9 @@ planned.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,8 +69,13 @@ class Loads:
     """Resting load by clock hour at the mean zonule, healthy = 1."""
     displacement_mm: float
     displacement_clock: float | None
-    ring_rest: RingedRest | None
-    """The empty bag with the planned ring in it and capsule hooks out again, nothing pulling; None without a ring."""
+    ring_asked: Callable[[], RingedRest] | None
+
+    @cached_property
+    def ring_rest(self) -> RingedRest | None:
+        """The empty bag with the planned ring in it and capsule hooks out again, nothing pulling; None without a ring.
+        Worked out when it is asked for: of the options, only the one that is chosen tells it."""
+        return None if self.ring_asked is None else self.ring_asked()
 
 
 def springs(*, bag_diameter_mm: float, age_years: float, use: Reader) -> ZonuleParameters:
@@ -95,7 +100,12 @@ class _Where:
 
     def pull(self, load: Load) -> Pull:
         """A load as it acts on the rigid disc."""
-        return Bag((1.0,) * 12, self.parameters, "lens", None, (), load).load_on_disc()
+        return _pull_of(load, self.parameters)
+
+
+@lru_cache(maxsize=512)
+def _pull_of(load: Load, parameters: ZonuleParameters) -> Pull:
+    return Bag((1.0,) * 12, parameters, "lens", None, (), load).load_on_disc()
 
 
 def _peak(support: Floats, manoeuvres: Sequence[Manoeuvre], at: _Where) -> Floats:
@@ -161,25 +171,25 @@ class EmptyBag:
         planned = PlannedRing.read(use)
         return cls(planned.bag, planned.rings, planned, use.number("load.yielding_multiple"))
 
-    def scale(self, support: tuple[float, ...], m: Manoeuvre, at: _Where, *, ring_gap: float | None) -> float:
-        """Peak stretch in the empty bag over peak stretch on the disc, for one load at the mean zonule; 1 with a lens in.
+    def scale(
+        self, support: tuple[float, ...], m: Manoeuvre, at: _Where, *, on_disc: float, ring_gap: float | None
+    ) -> float:
+        """Peak stretch in the empty bag over ``on_disc``, that on the disc, for one load at the mean zonule [healthy
+        resting stretch = 1]; the scale is 1 with a lens in.
 
         ``ring_gap`` [clock hours] where the ends of the ring lie that is in before this manoeuvre; None without one.
         """
-        if m.stage != "empty":
+        if m.stage != "empty" or not np.isfinite(on_disc) or on_disc == 0:
             return 1.0
         acts = at.acts(m)
         gap = None if m.key in m.BEFORE_RING else ring_gap
-        on_disc = max(_peak_of(Bag(support, at.parameters, "lens", load=load), self) for load in acts)
         if gap is None:
             if len(set(support)) == 1:  # an even zonule answers alike all round
                 acts = tuple(replace(load, clock=12.0) for load in acts)
             bagged = max(_peak_of(Bag(support, at.parameters, "empty", load=load), self) for load in acts)
         else:
             bagged = max(ring_loads.peak_stretch_mm(support, at.parameters, load, gap, self.planned) for load in acts)
-        if not np.isfinite(on_disc) or on_disc == 0:
-            return 1.0
-        return float(bagged / on_disc)
+        return float(bagged / float(at.parameters.prestretch_mm) / on_disc)
 
 
 @lru_cache(maxsize=512)
@@ -230,7 +240,10 @@ def loads(
     sound = (use.number("load.borne_share"),) * 12
     usual = [m for m in table(use) if technique in TECHNIQUES[m.key]]
     healthy = _peak(np.array(sound)[:, None], usual, where)[:, 0] if usual else np.zeros(0)
-    healthy = healthy * [empty.scale(sound, m, where, ring_gap=None) for m in usual]
+    healthy = healthy * [
+        empty.scale(sound, m, where, on_disc=float(disc_peak), ring_gap=None)
+        for m, disc_peak in zip(usual, healthy, strict=True)
+    ]
     borne = float(healthy.max(initial=0.0))
     bare = np.concatenate([support_mean[:, None], support], axis=1)
     helped = np.minimum(bare + lent[:, None], 1.0)
@@ -241,7 +254,10 @@ def loads(
         (helped, [m for m in chosen if m.key not in BEFORE_HOOKS]),
     ):
         peaks |= {m.key: row for m, row in zip(part, _peak(columns, part, where), strict=True)}
-    scaled = {m.key: peaks[m.key] * empty.scale(mean, m, where, ring_gap=ring_gap) for m in chosen}
+    scaled = {
+        m.key: peaks[m.key] * empty.scale(mean, m, where, on_disc=float(peaks[m.key][0]), ring_gap=ring_gap)
+        for m in chosen
+    }
     shown = {key: np.minimum(peak, empty.yielding * borne) for key, peak in scaled.items()}
     rest = disc.equilibrium(support=support_mean, load_x_mn=0.0, load_y_mn=0.0, torque_mn_mm=0.0, parameters=parameters)
     x, y, moved = (float(np.ravel(v)[0]) for v in (rest.x_mm, rest.y_mm, rest.displacement_mm))
@@ -253,7 +269,7 @@ def loads(
         rest_by_hour=tuple(float(t) for t in tension),
         displacement_mm=moved,
         displacement_clock=zonule.clock_of(x, y) if moved > disc.RESIDUAL else None,
-        ring_rest=None if ring_gap is None else _ring_rest(support_mean, parameters, ring_gap, empty.planned),
+        ring_asked=None if ring_gap is None else partial(_ring_rest, support_mean, parameters, ring_gap, empty.planned),
     )
 
 
