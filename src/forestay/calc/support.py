@@ -15,6 +15,7 @@ from forestay.eye.quantity import within
 from forestay.frame import wrap_hour
 from forestay.mechanics import support_search, zonule
 from forestay.mechanics.bag_model import BagConstants, Contents, Load
+from forestay.mechanics.open_ring_model import OpenRingConstants, RingState
 from forestay.mechanics.ring_loop import Ring, RingConstants
 from forestay.mechanics.support_search_bag import BagStep, Kit, bag_solver
 from forestay.mechanics.support_search_model import KINDS, Question, Row, Solve, Support, SupportConstants
@@ -40,6 +41,11 @@ class SupportInput(Record):
     whole_nucleus_by_hand: bool = Field(description="whether a whole nucleus is delivered by hand")
     relaxing_cuts: bool = Field(default=False, description="whether the capsulorhexis has relaxing cuts")
     kinds: tuple[Kind, ...] = Field(default=KINDS, strict=False, description="kinds of support at hand")
+    ring_gap_clock: Annotated[float, within("gap_clock")] | None = Field(
+        default=None,
+        description="where the ends of a ring are laid; without it across from the middle of the weak hours, at 12 where "
+        "they have none. A sutured ring has them across from its suture",
+    )
 
 
 class StepOutcome(Record):
@@ -49,6 +55,9 @@ class StepOutcome(Record):
     held: bool = Field(description="whether the bag is held")
     peak_load: float | None = Field(description="largest load of a clock hour; healthy resting load = 1")
     reserve: float | None = Field(description="share of what the most stretched fibre bears that is left")
+    ring: RingState | None = Field(
+        description="what became of the ring that is in the empty bag, as in ring-in-bag; null without one"
+    )
 
 
 class SupportRow(Record):
@@ -58,6 +67,7 @@ class SupportRow(Record):
     hooks: tuple[float, ...] = Field(description="clock hours of capsule hooks")
     segments: tuple[float, ...] = Field(description="clock hours of sutured segments")
     fixed_at: float | None = Field(description="clock hour at which a ring is sutured")
+    ring_gap_clock: float | None = Field(description="clock hour of the ring's ends; null without a ring")
     before_step: str | None = Field(description="before which step it is put in; null for no support")
     ring_before_step: str | None = Field(description="before which step its ring is put in")
     ring_timing: Literal["now", "later", "not"] = Field(
@@ -92,8 +102,8 @@ class SupportOutput(Record):
     "support-search",
     summary="Which support for a weak zonule, where and before which step: by centring, reserve and the neighbours' load",
     formula="every kind at its places and moments through the bag model; order: held, nothing overloaded, how many rows "
-    "beat it, sum of its places in the three measures",
-    valid="compares within one eye, rings as closed ones; the loads of the steps are shares of the first puncture, mostly assumed",
+    "beat it, sum of its places in the three measures; a ring in the empty bag is open: as ring-in-bag",
+    valid="compares within one eye; with the lens in the bag a ring changes nothing; the loads of the steps are shares of the first puncture, mostly assumed",
     input=SupportInput,
     output=SupportOutput,
     example={
@@ -114,6 +124,7 @@ def support_search_calculation(given: SupportInput, use: Reader) -> tuple[Suppor
         whole_nucleus_by_hand=given.whole_nucleus_by_hand,
         relaxing_cuts=given.relaxing_cuts,
         kinds=given.kinds,
+        ring_gap_clock=given.ring_gap_clock,
     )
     found = support_search.search(question=question, solve=solve, constants=use.constants(SupportConstants))
     if not any(row.held for row in found.rows):
@@ -201,6 +212,7 @@ def _kit(springs: ZonuleParameters, use: Reader) -> Kit:
         segment=Hold(12.0, held.segment_stiffness_mn_per_mm, length, 0.0, held.segment_arc_deg),
         suture=Hold(12.0, held.segment_stiffness_mn_per_mm, length, 0.0, 0.0),
         ring=ring,
+        opened=use.constants(OpenRingConstants),
     )
 
 
@@ -210,6 +222,7 @@ def _row(row: Row, question: Question) -> SupportRow:
         hooks=row.support.hooks,
         segments=row.support.segments,
         fixed_at=row.support.fixed_at,
+        ring_gap_clock=row.support.gap_clock,
         before_step=row.before_step,
         ring_before_step=row.ring_before_step,
         ring_timing=row.ring_timing,
@@ -224,6 +237,7 @@ def _row(row: Row, question: Question) -> SupportRow:
                 held=one.held,
                 peak_load=one.peak_load if one.held else None,
                 reserve=one.reserve if one.held else None,
+                ring=one.ring,
             )
             for step, one in zip(question.steps, row.by_step, strict=True)
         ),

@@ -12,7 +12,7 @@ from forestay.calc.support import Kind, SupportInput, solver_of
 from forestay.evidence import Reader
 from forestay.eye.quantity import within
 from forestay.frame import wrap_hour
-from forestay.mechanics.support_search import gap_of, hook_layouts
+from forestay.mechanics.support_search import gap_of, hook_layouts, ring_gap_clock, sutured_ring
 from forestay.mechanics.support_search_model import RINGS, Support, SupportConstants
 from forestay.mechanics.zonule import HOUR_COUNT
 from forestay.record import Record
@@ -43,6 +43,9 @@ class SupportsLeftInput(Record):
         strict=False,
         description="kinds of support at hand",
     )
+    ring_gap_clock: Annotated[float, within("gap_clock")] | None = Field(
+        default=None, description="where the ends of a ring are laid, as in support-search"
+    )
 
 
 class SupportLeft(Record):
@@ -52,6 +55,7 @@ class SupportLeft(Record):
     hooks: tuple[float, ...] = Field(description="clock hours of capsule hooks")
     segments: tuple[float, ...] = Field(description="clock hours of sutured segments")
     fixed_at: float | None = Field(description="clock hour at which a ring is sutured")
+    ring_gap_clock: float | None = Field(description="clock hour of the ring's ends; null without a ring")
     held: bool = Field(description="whether the bag is held as the lens goes in")
     reserve: float | None = Field(
         description="share of what the most stretched fibre bears that is left; null: not held"
@@ -70,7 +74,7 @@ class SupportsLeftOutput(Record):
     "supports-left",
     summary="Once the nucleus is out: what each support that can still go in gains as the lens goes in",
     formula="each kind at the gap through the bag model with the load of the lens: reserve with it - reserve without",
-    valid="compares within one eye, rings as closed ones; the load of the step is a share of the first puncture, assumed",
+    valid="compares within one eye, rings as the open ones that they are; the load of the step is a share of the first puncture, assumed",
     input=SupportsLeftInput,
     output=SupportsLeftOutput,
     example={
@@ -96,6 +100,7 @@ def supports_left(given: SupportsLeftInput, use: Reader) -> tuple[SupportsLeftOu
                 hooks=support.hooks,
                 segments=support.segments,
                 fixed_at=support.fixed_at,
+                ring_gap_clock=support.gap_clock,
                 held=found.held,
                 reserve=reserve,
                 gain=(reserve or 0.0) - (bare or 0.0) if found.held else 0.0,
@@ -116,12 +121,13 @@ def _candidates(given: SupportsLeftInput, constants: SupportConstants) -> list[S
         gap=gap, count=HOOKS, tunnel_clock=given.tunnel_clock, spacing_hours=constants.hook_spacing_hours
     )
     hooks = layouts[-1] if layouts else ()
+    ends = ring_gap_clock(gap) if given.ring_gap_clock is None else given.ring_gap_clock
     tried = [
         Support("hooks", hooks=hooks),
-        Support("ring"),
-        Support("ring-and-hooks", hooks=hooks),
+        Support("ring", gap_clock=ends),
+        Support("ring-and-hooks", hooks=hooks, gap_clock=ends),
         Support("segment", segments=(middle,)),
-        Support("sutured-ring", fixed_at=middle),
+        sutured_ring(middle),
     ]
     return [
         s

@@ -25,7 +25,7 @@ from forestay.mechanics.two_loop import TwoLoopAssembly
 from forestay.mechanics.zonule import HOUR_COUNT, Floats, directions
 from forestay.text import tr
 
-__all__ = ["Bag", "BagConstants", "BagState", "Load", "chain_of", "rest"]
+__all__ = ["Bag", "BagConstants", "BagState", "Load", "chain_of", "edge_stretch_mm", "rest"]
 
 STATIONS = 144  # round the equator of an empty bag
 SYMMETRIC_ROUNDING_MM = 1e-6  # sideways shift of a symmetric bag that is rounding
@@ -163,7 +163,7 @@ def _empty(bag: Bag, constants: BagConstants, ring_constants: RingConstants, sta
         found = fast.minimise(TwoLoopAssembly(loops), start_mm=shape, force_scale_mn=whole)
         tension, stretch, hold_mn = pulls(loops, found.at_mm, bag)
         flap = (1 - loops.flap_share) * found.at_mm[:2] + loops.flap_share * found.at_mm[2:]
-    peak = max(float(stretch.max()), _edge_stretch(bag, found.at_mm[:2], flap, stations))
+    peak = max(float(stretch.max()), edge_stretch_mm(bag, found.at_mm[:2], flap, stations))
     at_rest = whole / HOUR_COUNT * (sum(bag.support) + len(bag.holds))
     area = found.area_mm2 / (0.5 * stations * float(np.sin(2 * np.pi / stations)) * float(springs.bag_radius_mm) ** 2)
     held = (
@@ -219,7 +219,7 @@ def _borders(stations: int) -> tuple[tuple[NDArray[np.int64], ...], Floats]:
     return around, np.stack(directions(np.arange(HOUR_COUNT) + 0.5))
 
 
-def _edge_stretch(bag: Bag, at: Floats, flap: Floats | None, stations: int) -> float:
+def edge_stretch_mm(bag: Bag, at: Floats, flap: Floats | None, stations: int) -> float:
     """Largest stretch of a fibre at the borders of clock hours that have support: the edge of a gap lies there, between
     two stations, and the loop's place there is read off a cubic through four of them. ``flap``: where the anterior
     sheet pulls, if that is on the flap."""

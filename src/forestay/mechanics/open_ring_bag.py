@@ -225,6 +225,9 @@ def bag_state(bag: Bag, constants: BagConstants, chain: Chain, found: loop.LoopS
     centre = found.centre_mm
     failed: Literal["collapsed", "unsupported"] = "collapsed" if bag.contents == "empty" else "unsupported"
     per_hour = stations // HOUR_COUNT
+    peak = float(there.max())
+    if bag.contents == "empty":
+        peak = max(peak, bag_engine.edge_stretch_mm(bag, found.at_mm, None, stations))
     by_hour = np.stack([tension[:own].reshape(-1, stations).sum(axis=0), there / per_hour])
     by_hour = np.roll(by_hour, per_hour // 2, axis=1).reshape(2, HOUR_COUNT, per_hour).sum(axis=2)
     return BagState(
@@ -233,7 +236,7 @@ def bag_state(bag: Bag, constants: BagConstants, chain: Chain, found: loop.LoopS
         y_mm=float(centre[1]),
         load_mn=tuple(float(v) for v in by_hour[0]),
         stretch_mm=tuple(float(v) for v in by_hour[1]),
-        peak_stretch_mm=float(there.max()),
+        peak_stretch_mm=peak,
         hold_mn=tuple(float(tension[a:b].sum()) for a, b in pairwise(counts)),
         area_share=area,
         outline_mm=found.at_mm,

@@ -7,11 +7,17 @@ stuck to the capsule, so the order counts, as it does in the eye. One rest serve
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from forestay.mechanics.bag_model import Bag, Load
 from forestay.mechanics.open_ring_bag import SYMMETRIC_ROUNDING_MM, Setting, Settled, answer_of, bag_chain, even, settle
 from forestay.mechanics.open_ring_model import OpenRingState, Piece
 from forestay.mechanics.open_ring_solver import solve_on
+
+ANSWER_STATIONS = 48
+"""Of the equator, for an answer that follows a hand: within 3 % of the peaks at 72 (a test holds it)."""
+RESTS = ("held", "slid")
+"""States of a ring in a bag that have numbers."""
 
 
 @dataclass(frozen=True)
@@ -67,12 +73,16 @@ class RingedBag:
         return found.mirrored() if turned else found
 
 
+@lru_cache(maxsize=128)
 def ringed(*, bag: Bag, piece: Piece, setting: Setting) -> RingedBag:
     """Let an open ring go in a bag and keep what is needed to pull on it.
 
-    Parameters: ``bag`` (its own ``ring``, ``rim`` and ``load`` are not used); ``piece``, one ring without sutures;
-    ``setting``. Range as :func:`forestay.mechanics.open_ring_bag.rest`.
+    Parameters: ``bag`` (its own ``ring``, ``rim`` and ``load`` are not used); ``piece``, one ring with at most one
+    suture; ``setting``. Range as :func:`forestay.mechanics.open_ring_bag.rest`. Whoever asks about the same ring in the
+    same bag again is given the rest that was found.
     """
+    if len(piece.sutured_clocks) > 1:
+        raise ValueError("a ring that is pulled on has at most one suture")
     given, laid = replace(bag, ring=None, rim=None, load=None).rounded(), piece.rounded()
     other, other_laid = given.mirrored(), laid.mirrored()
     key, other_key = (given.key(), laid.key()), (other.key(), other_laid.key())

@@ -9,7 +9,7 @@ the fibres bear is left at the worst step, and how much the most loaded clock ho
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from forestay.frame import HOURS, wrap_hour
@@ -28,11 +28,11 @@ from forestay.mechanics.support_search_model import (
     Support,
     SupportConstants,
 )
-from forestay.mechanics.zonule import HOUR_COUNT, on_grid
+from forestay.mechanics.support_search_rank import VALUE_ROUNDING, rank
+from forestay.mechanics.support_search_words import explained
+from forestay.mechanics.zonule import HOUR_COUNT
 from forestay.text import tr
 
-VALUE_ROUNDING = 9
-"""Decimal places to which two outcomes count as equal: an eye and its mirror image rank alike."""
 QUARTERS_GRID = 4
 """Places of a support within one hour."""
 EASE_TOLERANCE = 1e-6
@@ -56,6 +56,7 @@ def search(*, question: Question, solve: Solve, constants: SupportConstants) -> 
     Each support stands at the moment that leaves most reserve at the worst step; of equals at the latest; never before
     the capsulorhexis is there. A ring is put in after a whole nucleus has been delivered by hand, unless the bag gives
     way before, hooks or not (the hooks of a ring with hooks bridge the time); with relaxing cuts it is out of question.
+    Its ends lie where the question says, else as :func:`ring_gap_clock`; those of a sutured ring across from its suture.
     Order: rows that hold; of those, rows that ask no fibre for more than it bears; then by how many rows are as good in
     all three measures and better in one, by the sum of their places in the three, and by how little is left in the eye. An eye and its mirror image answer alike to the
     last digit if ``solve`` does.
@@ -67,7 +68,7 @@ def search(*, question: Question, solve: Solve, constants: SupportConstants) -> 
         allowed=tr("12 shares, one for each clock hour"),
     )
     require(holds=len(question.steps) > 0, field="steps", value=len(question.steps), allowed=tr("at least one"))
-    given = replace(question, tunnel_clock=on_grid(question.tunnel_clock))
+    given = question.on_grid()
     other = given.mirrored()
     if other.order() < given.order():
         return _search(other, lambda support, step: solve(support.mirrored(), step), constants).mirrored()
@@ -94,8 +95,8 @@ def _search(question: Question, solve: Solve, constants: SupportConstants) -> Fo
     supports = [s for s in _candidates(question, model, constants) if s.kind not in barred]
     yields = _gives_way(question, model, supports)
     rows = [_row(support, question, model, yields) for support in supports]
-    ranked = _rank(rows)
-    return Found(tuple(_explained(row, ranked, yields, question) for row in ranked), excluded, len(model.known))
+    ranked = rank(rows)
+    return Found(tuple(explained(row, ranked, yields, question) for row in ranked), excluded, len(model.known))
 
 
 def _excluded(question: Question) -> tuple[tuple[Kind, str], ...]:
@@ -162,6 +163,28 @@ def hook_layouts(
     return tuple(found)
 
 
+def ring_gap_clock(gap: Gap | None) -> float:
+    """Where the ends of a ring are laid: across from the middle of the gap in the zonule, at 12 where it has none.
+
+    Across, the ends push where fibres are left to bear it, and the arc spans the gap.
+
+    >>> ring_gap_clock(Gap(5.0, 3)), ring_gap_clock(None)
+    (11.0, 12.0)
+    """
+    if gap is None or gap.hours >= HOUR_COUNT:
+        return float(HOURS[0])
+    return _across(gap.centre)
+
+
+def sutured_ring(fixed_at: float) -> Support:
+    """A ring sutured at ``fixed_at`` [clock hours], in the middle of its arc: its ends lie across from there."""
+    return Support("sutured-ring", fixed_at=fixed_at, gap_clock=_across(fixed_at))
+
+
+def _across(clock: float) -> float:
+    return _quarter(clock + HOUR_COUNT / 2)
+
+
 def _quarter(clock: float) -> float:
     """The nearest quarter of an hour."""
     return wrap_hour(round(clock * QUARTERS_GRID) / QUARTERS_GRID)
@@ -171,6 +194,7 @@ def _candidates(question: Question, model: _Model, constants: SupportConstants) 
     """Nothing; for every number of hooks the layout that serves best while the lens is in; rings; segments."""
     gap = gap_of(zonule=question.zonule, weak_share=constants.weak_share)
     centre = wrap_hour(question.tunnel_clock + HOUR_COUNT / 2) if gap is None or gap.hours >= HOUR_COUNT else gap.centre
+    ends = ring_gap_clock(gap) if question.ring_gap_clock is None else question.ring_gap_clock
     screen = _before_emptied(question) or [question.steps[-1].key]
     by_count = []
     for count in range(1, int(constants.most_hooks) + 1):
@@ -183,16 +207,16 @@ def _candidates(question: Question, model: _Model, constants: SupportConstants) 
         tried = [Support("hooks", hooks=clocks) for clocks in layouts]
         if tried:
             by_count.append(max(tried, key=lambda s: _screened(s, screen, model)))
-    found = [Support("none"), *by_count, Support("ring")]
+    found = [Support("none"), *by_count, Support("ring", gap_clock=ends)]
     if by_count:
         helped = max(by_count, key=lambda s: (*_screened(s, screen, model), -len(s.hooks)))
-        found.append(Support("ring-and-hooks", hooks=helped.hooks))
+        found.append(Support("ring-and-hooks", hooks=helped.hooks, gap_clock=ends))
     found.append(Support("segment", segments=(_quarter(centre),)))
     if gap is not None and HOUR_COUNT / 2 < gap.hours < HOUR_COUNT:
         quarter = gap.hours / 4
         pair = tuple(sorted(_quarter(centre + side * quarter) for side in (-1, 1)))
         found.append(Support("segment", segments=pair))
-    return [*found, Support("sutured-ring", fixed_at=_quarter(centre))]
+    return [*found, sutured_ring(_quarter(centre))]
 
 
 def _screened(support: Support, steps: Iterable[str], model: _Model) -> tuple[bool, float]:
@@ -222,7 +246,7 @@ def _row(support: Support, question: Question, model: _Model, yields: bool) -> R
     opened = _opened(question)
     emptied = next((i for i, step in enumerate(steps) if step.empty), count)
     waits = question.whole_nucleus_by_hand and not yields
-    bridged = replace(support, kind="hooks") if support.kind == "ring-and-hooks" else None
+    bridged = support.without_ring() if support.kind == "ring-and-hooks" else None
     first = max(opened, emptied) if support.ring and waits and bridged is None else opened
 
     def at(start: int) -> tuple[Outcome, ...]:
@@ -275,73 +299,3 @@ def _measured(
         best=False,
         reasons=(),
     )
-
-
-def _measures(row: Row) -> tuple[float, float, float]:
-    """The three measures, each the smaller the better."""
-    values = (row.displacement_mm or 0.0, -(row.reserve or 0.0), row.peak_load or 0.0)
-    return tuple(round(v, VALUE_ROUNDING) for v in values)  # type: ignore[return-value]
-
-
-def _rank(rows: list[Row]) -> list[Row]:
-    holding = [row for row in rows if row.held]
-    measures = [_measures(row) for row in holding]
-    places = [sorted({m[k] for m in measures}) for k in range(3)]
-
-    def beaten(mine: tuple[float, float, float]) -> int:
-        return sum(all(a <= b for a, b in zip(theirs, mine, strict=True)) and theirs != mine for theirs in measures)
-
-    def order(row: Row) -> tuple[object, ...]:
-        mine = _measures(row)
-        total = sum(places[k].index(mine[k]) for k in range(3))
-        return (
-            (row.reserve or 0.0) < 0,
-            beaten(mine),
-            total,
-            KINDS.index(row.support.kind),
-            len(row.support.hooks) + len(row.support.segments),
-        )
-
-    failing = [row for row in rows if not row.held]
-    failing.sort(
-        key=lambda row: (-sum(o.held for o in row.by_step), KINDS.index(row.support.kind), len(row.support.hooks))
-    )
-    return [replace(row, best=not beaten(_measures(row))) for row in sorted(holding, key=order)] + failing
-
-
-def _explained(row: Row, rows: list[Row], yields: bool, question: Question) -> Row:
-    """The same row with what can be said of it in words."""
-    words: list[str] = []
-    held = [r for r in rows if r.held]
-    if row.held:
-        mine = _measures(row)
-        sayings = (tr("centres the bag best"), tr("leaves the fibres most reserve"), tr("loads the neighbours least"))
-        words += [
-            saying
-            for k, saying in enumerate(sayings)
-            if len(held) > 1 and mine[k] == min(_measures(r)[k] for r in held)
-        ]
-    else:
-        lost = [step.key for step, o in zip(question.steps, row.by_step, strict=True) if not o.held]
-        words.append(tr("the bag is not held at: {steps}", steps=", ".join(lost)))
-    words += _against_nothing(row, next((r for r in rows if r.support.kind == "none"), None))
-    if row.support.ring and question.whole_nucleus_by_hand:
-        later = tr("a ring waits until the whole nucleus is out: before, it makes the delivery harder")
-        now = tr("the bag gives way before the nucleus is out, with hooks too: the ring goes in now")
-        words.append(now if yields else later)
-    elif row.support.ring and row.ring_timing == "later":
-        words.append(tr("with the lens in the bag a ring changes nothing in this model: later is kinder"))
-    return replace(row, reasons=tuple(words))
-
-
-def _against_nothing(row: Row, nothing: Row | None) -> list[str]:
-    if nothing is None or row is nothing or not row.held:
-        return []
-    if not nothing.held:
-        return [tr("without support the bag is not held")]
-    mine, bare = _measures(row), _measures(nothing)
-    if mine[0] < bare[0] and mine[2] > bare[2]:
-        return [tr("it recentres the bag and loads the neighbours more than no support does")]
-    if mine == bare:
-        return [tr("it changes nothing that this model shows")]
-    return []

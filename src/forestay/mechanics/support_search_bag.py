@@ -1,17 +1,25 @@
-"""The search for support asked of the planar bag: what a support does at a step, by :func:`forestay.mechanics.bag.rest`."""
+"""The search for support asked of the planar bag: what a support does at a step.
+
+Without a ring by :func:`forestay.mechanics.bag.rest`; with one by :func:`forestay.mechanics.open_ring_pull.ringed`: the
+ring is the open one that it is, its ends where it is laid.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from forestay.frame import HOURS
 from forestay.mechanics import bag as mechanics
 from forestay.mechanics import disc
 from forestay.mechanics.bag_chain import pull
 from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Contents, Load
-from forestay.mechanics.ring_loop import Ring, RingConstants
+from forestay.mechanics.open_ring_bag import Setting
+from forestay.mechanics.open_ring_model import OpenRingConstants, OpenRingState, RingState, whole_ring
+from forestay.mechanics.open_ring_pull import ANSWER_STATIONS, RESTS, RingedBag, ringed
+from forestay.mechanics.ring_loop import Ring, RingConstants, closed_diameter_mm
 from forestay.mechanics.support_search_model import Outcome, Solve, Step, Support
 from forestay.mechanics.zonule import Hold, ZonuleParameters
 
@@ -35,19 +43,25 @@ class BagStep:
 
 @dataclass(frozen=True)
 class Kit:
-    """What can be put in: ``hook`` and ``segment`` with any clock hour in them, ``suture`` that fixes a ring, ``ring``."""
+    """What can be put in: ``hook`` and ``segment`` with any clock hour in them; ``suture`` that fixes a ring, as it holds
+    the bag while the lens is in it; ``ring``, open, with its ``opened`` constants (its gap is that of the support)."""
 
     hook: Hold
     segment: Hold
     suture: Hold
     ring: Ring
+    opened: OpenRingConstants
 
     def holds(self, support: Support) -> tuple[Hold, ...]:
-        """What holds the equator from outside."""
+        """What holds the equator from outside with the lens in the bag."""
         fixed = () if support.fixed_at is None else (support.fixed_at,)
+        return (*self.instruments(support), *(replace(self.suture, clock=clock) for clock in fixed))
+
+    def instruments(self, support: Support) -> tuple[Hold, ...]:
+        """What holds the equator of the empty bag: a ring's own suture pulls at the ring."""
         return tuple(
             replace(kind, clock=clock)
-            for kind, clocks in ((self.hook, support.hooks), (self.segment, support.segments), (self.suture, fixed))
+            for kind, clocks in ((self.hook, support.hooks), (self.segment, support.segments))
             for clock in clocks
         )
 
@@ -62,54 +76,94 @@ def bag_solver(
     constants: BagConstants,
     ring_constants: RingConstants,
     stations: int = SEARCH_STATIONS,
+    ring_stations: int = ANSWER_STATIONS,
 ) -> Solve:
     """A model for :func:`forestay.mechanics.support_search.search`.
 
     Parameters: ``zonule`` 12 shares of healthy support, ``springs`` of the bag, ``steps`` with their loads, ``kit``,
     ``borne_stretch`` what a fibre bears as a multiple of its resting stretch, ``constants``, ``ring_constants``,
-    ``stations``. Result: a function of support and step's name. Displacement is that at rest; peak load and reserve
-    are those of the worst load; reserve = 1 - peak stretch / (borne x resting stretch). With the lens in the bag a
-    ring changes nothing. Comparative within one eye.
+    ``stations`` round an empty bag without a ring, ``ring_stations`` with one (multiples of 24). Result: a function of
+    support and step's name. Displacement is that at rest; peak load and reserve are those of the worst load; reserve =
+    1 - peak stretch / (borne x resting stretch). A ring in the empty bag is let go where it is laid, then comes the
+    load: it bends, stands off, turns as friction lets it, and one that finds no rest does not hold. With the lens in the
+    bag a ring changes nothing. Comparative within one eye.
     """
     by_key = {step.key: step for step in steps}
     shares = tuple(float(share) for share in zonule)
     pulls = tuple(dict.fromkeys(load for step in steps if step.contents == "lens" for load in step.loads))
     resting, prestretch = float(springs.resting_load_mn), float(springs.prestretch_mm)
-    empty: dict[tuple[tuple[Hold, ...], bool, Load | None], BagState] = {}
+    empty: dict[tuple[tuple[Hold, ...], Load | None], BagState] = {}
     full: dict[tuple[Hold, ...], dict[Load | None, _Found]] = {}
+    setting = Setting(constants, ring_constants, kit.opened, kit.opened.friction, ring_stations)
+    with_ring = _rings(shares, springs, kit, setting)
 
-    def emptied(holds: tuple[Hold, ...], ring: bool, load: Load | None) -> BagState:
-        if (holds, ring, load) not in empty:
-            empty[holds, ring, load] = mechanics.rest(
-                bag=Bag(shares, springs, "empty", kit.ring if ring else None, holds, load),
+    def emptied(holds: tuple[Hold, ...], load: Load | None) -> BagState:
+        if (holds, load) not in empty:
+            empty[holds, load] = mechanics.rest(
+                bag=Bag(shares, springs, "empty", None, holds, load),
                 constants=constants,
                 ring_constants=ring_constants,
                 stations=stations,
-                alone=None if load is None else emptied(holds, ring, None),
+                alone=None if load is None else emptied(holds, None),
             )
-        return empty[holds, ring, load]
+        return empty[holds, load]
 
     def found(support: Support, contents: Contents, load: Load | None) -> _Found:
-        holds = kit.holds(support)
         if contents == "lens":
+            holds = kit.holds(support)
             if holds not in full:
                 full[holds] = _with_lens(Bag(shares, springs, "lens", None, holds), (None, *pulls))
             return full[holds][load]
-        state = emptied(holds, support.ring, load)
-        return _Found(state.state == "held", state.displacement_mm, max(state.load_mn), state.peak_stretch_mm)
+        if support.ring:
+            ring = with_ring(support, load)
+            return _found(ring.bag, ring.state)
+        state = emptied(kit.instruments(support), load)
+        return _found(state, None)
 
     def solve(support: Support, key: str) -> Outcome:
         step = by_key[key]
         alone = found(support, step.contents, None)
         loaded = [found(support, step.contents, load) for load in step.loads] if alone.held else []
+        fate = max((alone, *loaded), key=lambda one: FATES.index(one.ring)).ring
         if not alone.held or not all(one.held for one in loaded):
-            return Outcome(False, alone.displacement_mm, 0.0, 0.0)
+            return Outcome(False, alone.displacement_mm, 0.0, 0.0, fate)
         worst = loaded or [alone]
         stretch = max(one.peak_stretch_mm for one in worst) / prestretch
         peak = max(one.peak_load_mn for one in worst) / resting
-        return Outcome(True, alone.displacement_mm, peak, 1 - stretch / borne_stretch)
+        return Outcome(True, alone.displacement_mm, peak, 1 - stretch / borne_stretch, fate)
 
     return solve
+
+
+FATES: tuple[RingState | None, ...] = (None, "held", "slid", "unsupported", "collapsed", "escaped")
+"""What can become of a ring, the worst last."""
+
+
+def _rings(
+    shares: tuple[float, ...], springs: ZonuleParameters, kit: Kit, setting: Setting
+) -> Callable[[Support, Load | None], OpenRingState]:
+    """The empty bag with the open ring of a support in it, under a load or none; each is solved once."""
+    free = kit.ring.free_diameter_mm
+    closed = closed_diameter_mm(free_diameter_mm=free, constants=setting.rings)
+    laid: dict[Support, RingedBag] = {}
+    answers: dict[tuple[Support, Load | None], OpenRingState] = {}
+
+    def under(support: Support, load: Load | None) -> OpenRingState:
+        if support not in laid:
+            piece = whole_ring(
+                free_diameter_mm=free,
+                closed_diameter_mm=closed,
+                spring_mn_per_mm=kit.ring.spring_mn_per_mm,
+                gap_clock=float(HOURS[0]) if support.gap_clock is None else support.gap_clock,
+                sutured_clocks=() if support.fixed_at is None else (support.fixed_at,),
+            )
+            bag = Bag(shares, springs, "empty", None, kit.instruments(support))
+            laid[support] = ringed(bag=bag, piece=piece, setting=setting)
+        if (support, load) not in answers:
+            answers[support, load] = laid[support].alone if load is None else laid[support].under(load)
+        return answers[support, load]
+
+    return under
 
 
 @dataclass(frozen=True)
@@ -120,6 +174,12 @@ class _Found:
     displacement_mm: float
     peak_load_mn: float
     peak_stretch_mm: float
+    ring: RingState | None = None
+
+
+def _found(bag: BagState, ring: RingState | None) -> _Found:
+    held = bag.state == "held" if ring is None else ring in RESTS
+    return _Found(held, bag.displacement_mm, max(bag.load_mn), bag.peak_stretch_mm, ring)
 
 
 def _with_lens(bag: Bag, loads: Sequence[Load | None]) -> dict[Load | None, _Found]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import ClassVar, Literal
 
 from forestay.frame import mirror_by_hour, mirror_hour
+from forestay.mechanics.open_ring_model import RingState
 from forestay.mechanics.zonule import on_grid
 
 Kind = Literal["none", "hooks", "ring", "ring-and-hooks", "segment", "sutured-ring"]
@@ -30,12 +31,14 @@ class SupportConstants:
 
 @dataclass(frozen=True)
 class Support:
-    """One kind of support with its places. ``hooks``, ``segments``: clock hours; ``fixed_at``: where a ring is sutured."""
+    """One kind of support with its places. ``hooks``, ``segments``: clock hours; ``fixed_at``: where a ring is sutured;
+    ``gap_clock``: where the ends of a ring lie."""
 
     kind: Kind
     hooks: tuple[float, ...] = ()
     segments: tuple[float, ...] = ()
     fixed_at: float | None = None
+    gap_clock: float | None = None
 
     @property
     def ring(self) -> bool:
@@ -44,8 +47,21 @@ class Support:
 
     def mirrored(self) -> Support:
         """The same in the other eye."""
-        fixed = None if self.fixed_at is None else mirror_hour(self.fixed_at)
-        return replace(self, hooks=_other(self.hooks), segments=_other(self.segments), fixed_at=fixed)
+        return replace(
+            self,
+            hooks=_other(self.hooks),
+            segments=_other(self.segments),
+            fixed_at=_mirrored(self.fixed_at),
+            gap_clock=_mirrored(self.gap_clock),
+        )
+
+    def without_ring(self) -> Support:
+        """The hooks alone of a ring with hooks."""
+        return Support("hooks", hooks=self.hooks)
+
+
+def _mirrored(clock: float | None) -> float | None:
+    return None if clock is None else mirror_hour(clock)
 
 
 def _other(clocks: tuple[float, ...]) -> tuple[float, ...]:
@@ -58,13 +74,15 @@ class Outcome:
 
     ``held``; ``displacement_mm`` of the bag at rest with that support; ``peak_load``, largest load of a clock hour
     during the step, healthy resting load = 1; ``reserve``, share of what the most loaded fibre bears that is left
-    during the step (below 0: asked for more). Of a bag that is not held the numbers are not used.
+    during the step (below 0: asked for more). Of a bag that is not held the numbers are not used. ``ring``: what became
+    of the ring that is in, the worst during the step; None where there is none, or the model does not ask.
     """
 
     held: bool
     displacement_mm: float
     peak_load: float
     reserve: float
+    ring: RingState | None = None
 
 
 @dataclass(frozen=True)
@@ -85,7 +103,8 @@ Solve = Callable[[Support, str], Outcome]
 class Question:
     """One eye and what is possible. ``zonule``: 12 shares of healthy support by clock hour (12, 1 .. 11); ``steps`` in
     their order; ``tunnel_clock`` [hours]; ``whole_nucleus_by_hand``: a whole nucleus is delivered by hand;
-    ``relaxing_cuts``: the capsulorhexis has them; ``kinds`` that can be had."""
+    ``relaxing_cuts``: the capsulorhexis has them; ``kinds`` that can be had; ``ring_gap_clock`` [hours] where the ends of
+    a ring are laid, None to leave it to the search."""
 
     zonule: tuple[float, ...]
     steps: tuple[Step, ...]
@@ -93,14 +112,29 @@ class Question:
     whole_nucleus_by_hand: bool
     relaxing_cuts: bool
     kinds: tuple[Kind, ...] = KINDS
+    ring_gap_clock: float | None = None
+
+    def on_grid(self) -> Question:
+        """The same with clock positions whose mirror images are exact."""
+        gap = self.ring_gap_clock
+        return replace(
+            self,
+            tunnel_clock=on_grid(self.tunnel_clock),
+            ring_gap_clock=None if gap is None else mirror_hour(mirror_hour(on_grid(gap))),
+        )
 
     def mirrored(self) -> Question:
         """The same eye, mirrored."""
-        return replace(self, zonule=mirror_by_hour(self.zonule), tunnel_clock=mirror_hour(on_grid(self.tunnel_clock)))
+        return replace(
+            self,
+            zonule=mirror_by_hour(self.zonule),
+            tunnel_clock=mirror_hour(on_grid(self.tunnel_clock)),
+            ring_gap_clock=_mirrored(self.ring_gap_clock),
+        )
 
     def order(self) -> tuple[object, ...]:
         """What tells the question from its mirror image."""
-        return (self.zonule, self.tunnel_clock)
+        return (self.zonule, self.tunnel_clock, self.ring_gap_clock or 0.0)
 
 
 @dataclass(frozen=True)

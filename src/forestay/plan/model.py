@@ -204,7 +204,8 @@ class SupportRank:
 
     ``reserve``: share of what the most stretched fibre bears that is left at the worst step, below 0 where it is asked
     for more; ``peak_load``: the most loaded clock hour at the last step, healthy resting load = 1; ``off_centre``: how
-    far the bag lies off centre at the end, as a multiple of the resting stretch of its fibres.
+    far the bag lies off centre at the end, as a multiple of the resting stretch of its fibres; ``ring_gap_clock``: where
+    the ends of its ring lie, None without a ring.
     """
 
     rank: int
@@ -213,6 +214,7 @@ class SupportRank:
     hooks: tuple[float, ...]
     segments: tuple[float, ...]
     ring_timing: Literal["now", "later", "not"]
+    ring_gap_clock: float | None
     before_step: str | None
     held: bool
     off_centre: float | None

@@ -13,14 +13,10 @@ from forestay.evidence import Reader
 from forestay.mechanics.bag_model import Bag, BagConstants, Load
 from forestay.mechanics.open_ring_bag import Setting
 from forestay.mechanics.open_ring_model import OpenRingConstants, OpenRingState, whole_ring
-from forestay.mechanics.open_ring_pull import RingedBag, ringed
+from forestay.mechanics.open_ring_pull import ANSWER_STATIONS, RESTS, RingedBag, ringed
 from forestay.mechanics.ring_loop import RingConstants, closed_diameter_mm
 from forestay.mechanics.zonule import ZonuleParameters, clock_of
 
-STATIONS = 48
-"""Of the equator: within 3 % of the peaks at 72 (a test holds it), and quick enough to follow a hand."""
-RESTS = ("held", "slid")
-"""States of a ring in a bag that have numbers."""
 STILL_TOLERANCE = 5e-3
 """A shift below this share of the resting stretch has no direction."""
 
@@ -86,7 +82,6 @@ def peak_stretch_mm(
     return found.bag.peak_stretch_mm if found.state in RESTS else float("inf")
 
 
-@lru_cache(maxsize=128)
 def _ringed(
     support: tuple[float, ...], parameters: ZonuleParameters, gap_clock: float, planned: PlannedRing
 ) -> RingedBag:
@@ -98,5 +93,5 @@ def _ringed(
         spring_mn_per_mm=planned.spring_mn_per_mm,
         gap_clock=gap_clock,
     )
-    setting = Setting(planned.bag, planned.rings, planned.opened, planned.opened.friction, STATIONS)
+    setting = Setting(planned.bag, planned.rings, planned.opened, planned.opened.friction, ANSWER_STATIONS)
     return ringed(bag=Bag(support, parameters, "empty"), piece=piece, setting=setting)

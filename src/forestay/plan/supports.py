@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from forestay.calc.support import Kind, SupportInput, SupportOutput, SupportRow, support_search_calculation
 from forestay.calc.support_left import SupportLeft, SupportsLeftInput, SupportsLeftOutput, supports_left
 from forestay.evidence import EvidenceSet
-from forestay.plan.measures import SCLERAL, Setting
+from forestay.plan.measures import SCLERAL, Setting, ring_gap_clock
 from forestay.plan.mirror import Frame
 from forestay.plan.model import RingRest, SupportRank
 from forestay.plan.offers import Offer
@@ -98,6 +98,7 @@ def left_after(offer: Offer, support: Sequence[float], *, bare: bool = False) ->
         whole_nucleus_by_hand=offer.technique in SCLERAL,
         relaxing_cuts=offer.measures.relaxing_cuts > 0,
         kinds=kinds,
+        ring_gap_clock=offer.setting.decisions.ring_gap_clock,
     )
     return _left(asked, setting.use.evidence)
 
@@ -111,8 +112,8 @@ def _left(question: SupportsLeftInput, evidence: EvidenceSet) -> SupportsLeftOut
 def left_label(row: SupportLeft, frame: Frame) -> str:
     """A support of the empty bag in words, in the eye's own clock hours."""
     parts = []
-    if row.kind in ("ring", "ring-and-hooks"):
-        parts.append(tr("a tension ring"))
+    if row.kind in ("ring", "ring-and-hooks") and row.ring_gap_clock is not None:
+        parts.append(tr("a tension ring, its opening at {hours}", hours=hours_text((frame.hour(row.ring_gap_clock),))))
     if row.kind == "sutured-ring" and row.fixed_at is not None:
         parts.append(tr("a ring sutured at {hours}", hours=hours_text((frame.hour(row.fixed_at),))))
     if row.hooks:
@@ -132,7 +133,14 @@ def _question(offer: Offer) -> SupportInput:
         whole_nucleus_by_hand=offer.technique in SCLERAL,
         relaxing_cuts=offer.measures.relaxing_cuts > 0,
         kinds=_kinds(setting),
+        ring_gap_clock=_ends(offer),
     )
+
+
+def _ends(offer: Offer) -> float | None:
+    """Where the ends of a ring are planned to lie, or would be if one were planned."""
+    planned = offer.measures.ring_gap_clock
+    return ring_gap_clock(offer.setting, "after-nucleus") if planned is None else planned
 
 
 def _kinds(setting: Setting) -> tuple[Kind, ...]:
@@ -147,13 +155,15 @@ def _search(question: SupportInput, evidence: EvidenceSet) -> SupportOutput:
 
 def _rank(rank: int, row: SupportRow, frame: Frame, prestretch_mm: float) -> SupportRank:
     hooks, segments = frame.hours(row.hooks), frame.hours(row.segments)
+    ends = None if row.ring_gap_clock is None else frame.hour(row.ring_gap_clock)
     return SupportRank(
         rank=rank,
-        label=_label(row, hooks, segments),
+        label=_label(row, hooks, segments, ends),
         kind=row.kind,
         hooks=hooks,
         segments=segments,
         ring_timing=row.ring_timing,
+        ring_gap_clock=ends,
         before_step=row.before_step,
         held=row.held,
         off_centre=None if row.displacement_mm is None else row.displacement_mm / prestretch_mm,
@@ -164,11 +174,13 @@ def _rank(rank: int, row: SupportRow, frame: Frame, prestretch_mm: float) -> Sup
     )
 
 
-def _label(row: SupportRow, hooks: tuple[float, ...], segments: tuple[float, ...]) -> str:
-    """The support in words: ``ring after the nucleus, capsule hooks at 3 and 9``."""
+def _label(row: SupportRow, hooks: tuple[float, ...], segments: tuple[float, ...], ends: float | None) -> str:
+    """The support in words: ``ring after the nucleus, its opening at 12, capsule hooks at 3 and 9``."""
     moment = {"now": tr("before the nucleus is out"), "later": tr("after the nucleus"), "not": ""}[row.ring_timing]
     ring = tr("sutured ring") if row.kind == "sutured-ring" else tr("ring")
     parts = [tr("{ring} {moment}", ring=ring, moment=moment)] if moment else []
+    if ends is not None:
+        parts.append(tr("its opening at {hours}", hours=hours_text((ends,))))
     if hooks:
         parts.append(tr("capsule hooks at {hours}", hours=hours_text(hooks)))
     if segments:

@@ -1,0 +1,86 @@
+"""What can be said of each support in words, beside its measures."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from forestay.mechanics.support_search_model import Kind, Question, Row
+from forestay.mechanics.support_search_rank import measures
+from forestay.text import tr
+
+
+def explained(row: Row, rows: list[Row], yields: bool, question: Question) -> Row:
+    """The same row with what can be said of it in words."""
+    words: list[str] = []
+    held = [r for r in rows if r.held]
+    if row.held:
+        mine = measures(row)
+        sayings = (tr("centres the bag best"), tr("leaves the fibres most reserve"), tr("loads the neighbours least"))
+        words += [
+            saying for k, saying in enumerate(sayings) if len(held) > 1 and mine[k] == min(measures(r)[k] for r in held)
+        ]
+    else:
+        words += _lost(row, question)
+    words += _against_nothing(row, _of_kind(rows, "none"))
+    words += _of_ring_and_hooks(row, rows, question)
+    if row.support.ring and question.whole_nucleus_by_hand:
+        later = tr("a ring waits until the whole nucleus is out: before, it makes the delivery harder")
+        now = tr("the bag gives way before the nucleus is out, with hooks too: the ring goes in now")
+        words.append(now if yields else later)
+    elif row.support.ring and row.ring_timing == "later":
+        words.append(tr("with the lens in the bag a ring changes nothing in this model: later is kinder"))
+    return replace(row, reasons=tuple(words))
+
+
+def _of_kind(rows: list[Row], kind: Kind) -> Row | None:
+    return next((r for r in rows if r.support.kind == kind), None)
+
+
+def _lost(row: Row, question: Question) -> list[str]:
+    """At which steps the bag is not held, and at which of them it is the ring that finds no rest."""
+    lost = [(step.key, o.ring) for step, o in zip(question.steps, row.by_step, strict=True) if not o.held]
+    escaped = [key for key, ring in lost if ring == "escaped"]
+    others = [key for key, ring in lost if ring != "escaped"]
+    return [
+        *([tr("the bag is not held at: {steps}", steps=", ".join(others))] if others else []),
+        *([tr("the ring finds no rest in the bag at: {steps}", steps=", ".join(escaped))] if escaped else []),
+    ]
+
+
+def _against_nothing(row: Row, nothing: Row | None) -> list[str]:
+    if nothing is None or row is nothing or not row.held:
+        return []
+    if not nothing.held:
+        return [tr("without support the bag is not held")]
+    mine, bare = measures(row), measures(nothing)
+    if mine[0] < bare[0] and mine[2] > bare[2]:
+        return [tr("it recentres the bag and loads the neighbours more than no support does")]
+    if mine == bare:
+        return [tr("it changes nothing that this model shows")]
+    return []
+
+
+def _of_ring_and_hooks(row: Row, rows: list[Row], question: Question) -> list[str]:
+    """What became of the ring, what its ends and its suture do, and what is left once hooks are out."""
+    if not row.held:
+        return []
+    words = []
+    slid = [step.key for step, o in zip(question.steps, row.by_step, strict=True) if o.ring == "slid"]
+    if slid:
+        words.append(tr("the ring turns out of its place at: {steps}", steps=", ".join(slid)))
+    hooked = bool(row.support.hooks)
+    bare, ring = _of_kind(rows, "none"), _of_kind(rows, "ring")
+    without = (ring if row.support.ring else bare) if hooked else bare
+    off, left = measures(row)[0], measures(without)[0] if without is not None and without.held else None
+    if row.support.kind == "ring" and left is not None and off > left:
+        words.append(tr("an open ring pushes hardest at its ends: they push the bag off centre"))
+    if hooked and left is not None and off < left:
+        words.append(tr("its hooks come out again: the bag then lies as without them"))
+    if row.support.fixed_at is not None and ring is not None and ring.held and _same_end(row, ring):
+        words.append(tr("in the empty bag its suture hangs slack: it then does no more than the ring alone"))
+    return words
+
+
+def _same_end(row: Row, other: Row) -> bool:
+    """Whether two supports end alike at the last step."""
+    return measures(row)[::2] == measures(other)[::2]
