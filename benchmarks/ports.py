@@ -21,6 +21,7 @@ from forestay.frame import wrap_hour
 from forestay.mechanics import fast
 from forestay.mechanics.chamber_dome import clearance_mm, fit
 from forestay.mechanics.expander_view import circle_about_mm
+from forestay.mechanics.open_ring_pull import ringed
 from forestay.mechanics.pocket import held_girth_mm
 from forestay.mechanics.ports import apart_deg, arrange
 from forestay.mechanics.ports_model import Avoid, PortConstants, Wanted
@@ -28,6 +29,7 @@ from forestay.mechanics.tenting import attack
 
 SQUARE = (1.5, 4.5, 7.5, 10.5)
 TOOLS = {"limb_thickness_mm": 0.3, "limb_half_span_mm": 2.5, "bar_thickness_mm": 0.5}
+RINGLESS = ("none", "hooks", "segment")
 GAPS = (
     (1, 1, 1, 1, 0.8, 0, 0, 0, 0.8, 1, 1, 1),
     (1, 1, 0.9, 0.5, 0.2, 0.1, 0.2, 0.3, 0.6, 0.8, 1, 1),
@@ -148,7 +150,7 @@ def clock() -> None:
 
 
 def support() -> None:
-    """The search for support."""
+    """The search for support, every answer anew, and what its rings cost of that."""
     keys = {"bag_diameter_mm": 10.4, "age_years": 71, "tunnel_clock": 12, "whole_nucleus_by_hand": True}
     for compiled in (False, True):
         if compiled and not fast.start():
@@ -157,9 +159,18 @@ def support() -> None:
         print("search for support" + (", compiled" if compiled else ", numpy"))
         for gap in GAPS:
             payload = {**keys, "zonule": list(gap)}
-            work = seconds(lambda p=payload: support_search_calculation.run(p), 3)
+            work, bare = (seconds(lambda p=p: anew(p), 3) for p in (payload, {**payload, "kinds": RINGLESS}))
             rows = support_search_calculation.run(payload).result.rows
-            print(f"  {sum(s < 0.5 for s in gap):>2} weak hours {1e3 * work:7.1f} ms, {len(rows)} supports")
+            weak = sum(s < 0.5 for s in gap)
+            print(
+                f"  {weak:>2} weak hours {1e3 * work:7.1f} ms, {len(rows)} supports; {1e3 * (work - bare):.1f} ms of it for rings"
+            )
+
+
+def anew(payload: dict[str, Any]) -> None:
+    """The search without what was kept of one before."""
+    ringed.cache_clear()
+    support_search_calculation.run(payload)
 
 
 if __name__ == "__main__":

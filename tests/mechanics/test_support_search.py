@@ -164,6 +164,38 @@ def test_a_ring_waits_for_the_nucleus_by_hand_and_its_hooks_bridge_the_time() ->
     assert (row(machine, "ring").ring_before_step, row(machine, "ring").ring_timing) == ("rotation", "now")
 
 
+def test_hooks_bridge_the_time_until_a_ring_gains_something_though_no_nucleus_is_delivered_by_hand() -> None:
+    both = row(on_the_bag(by_hand=False), "ring-and-hooks")
+    assert (both.before_step, both.ring_before_step, both.ring_timing) == ("rotation", "cortex", "later")
+
+
+@pytest.mark.parametrize(
+    "planned", [Support("ring-and-hooks", hooks=(2.0, 5.5), gap_clock=12.0), Support("hooks", hooks=(5.0, 7.0)), None]
+)
+def test_what_is_planned_is_ranked_too_and_marked_and_mirrored(planned: Support | None) -> None:
+    """Beside the layouts of the search, once where it is one of them."""
+
+    def solve(support: Support, step: str) -> Outcome:
+        return Outcome(True, 0.1 * len(support.hooks), 1.0, 0.5 if support.ring else 0.2)
+
+    asked = question(planned=planned)
+    found = search(question=asked, solve=solve, constants=CHOICES)
+    assert [r.support for r in found.rows if r.planned] == ([planned] if planned else [])
+    assert len({r.support for r in found.rows}) == len(found.rows)
+    other = search(question=asked.mirrored(), solve=solve, constants=CHOICES)
+    assert found.mirrored() == other or found == other.mirrored()
+
+
+def test_the_step_with_the_least_reserve_is_named() -> None:
+    def solve(support: Support, step: str) -> Outcome:
+        return Outcome(True, 0.1, 1.0, -0.3 if step == "nucleus" else 0.4)
+
+    found = search(question=question(), solve=solve, constants=CHOICES)
+    assert {r.worst_step for r in found.rows} == {"nucleus"}
+    words = "its least reserve is at a step with the lens still in the bag, where a ring changes nothing"
+    assert [r.support.kind for r in found.rows if words in r.reasons] == ["ring"]
+
+
 def test_a_bag_that_gives_way_even_on_hooks_takes_its_ring_now() -> None:
     def weak(support: Support, step: str) -> Outcome:
         return Outcome(support.ring or step in ("puncture", "cortex"), 0.1, 1.0, 0.2)

@@ -37,23 +37,42 @@ def test_hours_are_those_of_the_eye() -> None:
 
 
 def test_a_ring_is_ranked_with_its_ends_where_the_plan_has_them() -> None:
-    """Across from the gap at 4 to 6 o'clock; elsewhere when it is moved there. A sutured ring hangs on its middle."""
+    """Across from the gap at 4 to 6 o'clock; elsewhere when it is moved there."""
     plan = planned(raw("trauma-gap"))
     assert plan.measures is not None
     ends = {s.kind: s.ring_gap_clock for s in plan.supports}
-    assert ends["ring-and-hooks"] == plan.measures.ring_gap_clock == ends["sutured-ring"] == 11
+    assert ends["ring-and-hooks"] == plan.measures.ring_gap_clock == 11
     assert ends["segment"] is ends["hooks"] is None
     assert any("its opening at 11" in s.label for s in plan.supports)
     moved = planned(raw("trauma-gap"), ring_gap_clock=2.0)
     assert {s.ring_gap_clock for s in moved.supports if s.kind == "ring-and-hooks"} == {2.0}
 
 
+def test_what_is_planned_stands_in_its_own_ranking() -> None:
+    """Wherever it stands, once, with the places and the moment of the plan."""
+    for plan in (
+        planned(raw("brown-pseudoexfoliation")),
+        planned(raw("trauma-gap")),
+        planned(raw("trauma-gap"), ring="before-nucleus"),
+        planned(raw("brown-pseudoexfoliation"), ring="none"),
+    ):
+        (own,) = [s for s in plan.supports if s.planned]
+        assert plan.measures is not None
+        assert own.hooks == plan.measures.capsule_hook_clocks
+        assert own.ring_gap_clock == plan.measures.ring_gap_clock
+        assert own.ring_timing == {"none": "not", "before-nucleus": "now"}.get(plan.measures.ring, "later")
+        assert own.worst_step or not own.held
+
+
 def test_open_rings_come_behind_what_they_led_as_closed_ones() -> None:
     """As rings without ends the first came to stand before all hooks, and the second before the segment."""
     weak, gap = planned(raw("brown-pseudoexfoliation")), planned(raw("trauma-gap"))
-    assert [s.kind for s in weak.supports[:2]] == ["hooks", "ring-and-hooks"]
+    hooks, both = (
+        next(s for s in weak.supports if s.kind == kind and not s.planned) for kind in ("hooks", "ring-and-hooks")
+    )
+    assert hooks.rank < both.rank
     assert gap.supports[0].kind == "segment"
-    assert next(s.rank for s in gap.supports if s.kind == "sutured-ring") > 4
+    assert "sutured-ring" not in {s.kind for s in gap.supports}  # six and what is planned are listed
 
 
 def test_the_search_can_be_left_out_while_a_control_moves() -> None:

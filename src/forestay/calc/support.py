@@ -26,6 +26,15 @@ from forestay.text import tr
 Kind = Literal["none", "hooks", "ring", "ring-and-hooks", "segment", "sutured-ring"]
 
 
+class PlannedSupport(Record):
+    """What is planned: ranked beside the others, and marked."""
+
+    ring: bool = Field(default=False, description="a tension ring, its ends at ring_gap_clock")
+    hooks: tuple[Annotated[float, within("clock")], ...] = Field(
+        default=(), strict=False, description="clock hours of capsule hooks"
+    )
+
+
 class SupportInput(Record):
     """One eye, and what is possible."""
 
@@ -46,6 +55,7 @@ class SupportInput(Record):
         description="where the ends of a ring are laid; without it across from the middle of the weak hours, at 12 where "
         "they have none. A sutured ring has them across from its suture",
     )
+    planned: PlannedSupport | None = Field(default=None, description="what is planned, to be ranked too")
 
 
 class StepOutcome(Record):
@@ -78,8 +88,10 @@ class SupportRow(Record):
     reserve: float | None = Field(
         description="least reserve of all steps; below 0 a fibre is asked for more than it bears"
     )
+    worst_step: str | None = Field(description="step at which the reserve is least")
     peak_load: float | None = Field(description="load of the most loaded clock hour at the last step")
     best: bool = Field(description="nothing else is as good in all three and better in one")
+    planned: bool = Field(description="whether it is what is planned")
     by_step: tuple[StepOutcome, ...] = Field(description="every step")
     reasons: tuple[str, ...] = Field(description="what can be said of it")
 
@@ -125,6 +137,7 @@ def support_search_calculation(given: SupportInput, use: Reader) -> tuple[Suppor
         relaxing_cuts=given.relaxing_cuts,
         kinds=given.kinds,
         ring_gap_clock=given.ring_gap_clock,
+        planned=_planned(given, use),
     )
     found = support_search.search(question=question, solve=solve, constants=use.constants(SupportConstants))
     if not any(row.held for row in found.rows):
@@ -158,6 +171,24 @@ def solver_of(given: SupportInput, use: Reader) -> tuple[Solve, tuple[BagStep, .
     borne = _borne(eye, common, use.evidence.digest)
     solve = bag_solver(zonule=given.zonule, borne_stretch=borne, **common)  # type: ignore[arg-type]
     return solve, steps, doubts
+
+
+def _planned(given: SupportInput, use: Reader) -> Support | None:
+    """What is planned as the search knows it."""
+    if given.planned is None:
+        return None
+    kinds: dict[tuple[bool, bool], Kind] = {
+        (False, False): "none",
+        (False, True): "hooks",
+        (True, False): "ring",
+        (True, True): "ring-and-hooks",
+    }
+    hooks, ring = given.planned.hooks, given.planned.ring
+    ends = given.ring_gap_clock if ring else None
+    if ring and ends is None:
+        weak_share = use.constants(SupportConstants).weak_share
+        ends = support_search.ring_gap_clock(support_search.gap_of(zonule=given.zonule, weak_share=weak_share))
+    return Support(kinds[ring, bool(hooks)], hooks=hooks, gap_clock=ends).on_grid()
 
 
 _BORNE: dict[tuple[object, ...], float] = {}
@@ -231,6 +262,8 @@ def _row(row: Row, question: Question) -> SupportRow:
         reserve=row.reserve,
         peak_load=row.peak_load,
         best=row.best,
+        worst_step=row.worst_step,
+        planned=row.planned,
         by_step=tuple(
             StepOutcome(
                 step=step.key,

@@ -9,7 +9,7 @@ the fibres bear is left at the worst step, and how much the most loaded clock ho
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from forestay.frame import HOURS, wrap_hour
@@ -94,7 +94,7 @@ def _search(question: Question, solve: Solve, constants: SupportConstants) -> Fo
     barred = {kind for kind, _ in excluded}
     supports = [s for s in _candidates(question, model, constants) if s.kind not in barred]
     yields = _gives_way(question, model, supports)
-    rows = [_row(support, question, model, yields) for support in supports]
+    rows = [replace(_row(one, question, model, yields), planned=one == question.planned) for one in supports]
     ranked = rank(rows)
     return Found(tuple(explained(row, ranked, yields, question) for row in ranked), excluded, len(model.known))
 
@@ -216,7 +216,8 @@ def _candidates(question: Question, model: _Model, constants: SupportConstants) 
         quarter = gap.hours / 4
         pair = tuple(sorted(_quarter(centre + side * quarter) for side in (-1, 1)))
         found.append(Support("segment", segments=pair))
-    return [*found, sutured_ring(_quarter(centre))]
+    found.append(sutured_ring(_quarter(centre)))
+    return found if question.planned is None or question.planned in found else [*found, question.planned]
 
 
 def _screened(support: Support, steps: Iterable[str], model: _Model) -> tuple[bool, float]:
@@ -241,29 +242,45 @@ def _row(support: Support, question: Question, model: _Model, yields: bool) -> R
     steps, nothing = question.steps, Support("none")
     if support.kind == "none":
         bare = tuple(model(nothing, step.key) for step in steps)
-        return _measured(support, (None, None), "not", bare, _opened(question))
-    count = len(steps)
-    opened = _opened(question)
-    emptied = next((i for i, step in enumerate(steps) if step.empty), count)
-    waits = question.whole_nucleus_by_hand and not yields
-    bridged = support.without_ring() if support.kind == "ring-and-hooks" else None
-    first = max(opened, emptied) if support.ring and waits and bridged is None else opened
+        return _measured(support, (None, None), "not", bare, question)
+    moments = _moments(support, question, yields)
+    bridged = support.without_ring() if support.kind == "ring-and-hooks" else nothing
 
-    def at(start: int) -> tuple[Outcome, ...]:
-        ring = max(start, emptied) if waits else start
-        parts = (nothing if i < start else bridged if bridged and i < ring else support for i in range(count))
+    def at(start: int, ring: int) -> tuple[Outcome, ...]:
+        parts = (nothing if i < start else bridged if i < ring else support for i in range(len(steps)))
         return tuple(model(part, step.key) for part, step in zip(parts, steps, strict=True))
 
-    moments = [at(start) for start in range(first, count)]
-    scores = [_score(outcomes[opened:]) for outcomes in moments]
+    opened = _opened(question)
+    tried = [at(*moment) for moment in moments]
+    scores = [_score(outcomes[opened:]) for outcomes in tried]
     most, least = max(scores)
     latest = max(i for i, (held, left) in enumerate(scores) if held == most and left >= least - EASE_TOLERANCE)
-    start = first + latest
+    start, ring = moments[latest]
     if not support.ring:
-        return _measured(support, (steps[start].key, None), "not", moments[latest], opened)
-    ring = max(start, emptied) if waits else start
-    timing: RingTiming = "now" if ring < emptied else "later"
-    return _measured(support, (steps[start].key, steps[ring].key), timing, moments[latest], opened)
+        return _measured(support, (steps[start].key, None), "not", tried[latest], question)
+    timing: RingTiming = "now" if ring < _emptied(question) else "later"
+    return _measured(support, (steps[start].key, steps[ring].key), timing, tried[latest], question)
+
+
+def _moments(support: Support, question: Question, yields: bool) -> list[tuple[int, int]]:
+    """When it may go in, and its ring: steps by number, the latest last. Hooks of a ring with hooks bridge the time until
+    the ring goes in."""
+    opened, emptied, count = _opened(question), _emptied(question), len(question.steps)
+    if support.ring and question.whole_nucleus_by_hand and yields:
+        return [(opened, opened)]
+    starts = range(opened, count)
+    if not support.ring:
+        return [(start, start) for start in starts]
+    waits = question.whole_nucleus_by_hand
+    if support.kind == "ring-and-hooks":
+        later = [(start, max(start, emptied)) for start in starts]
+        return sorted({*later, *([] if waits else [(start, start) for start in starts])})
+    return [(start, start) for start in starts if not waits or start >= emptied]
+
+
+def _emptied(question: Question) -> int:
+    """The first step with an empty bag."""
+    return next((i for i, step in enumerate(question.steps) if step.empty), len(question.steps))
 
 
 def _opened(question: Question) -> int:
@@ -282,10 +299,12 @@ def _measured(
     before: tuple[str | None, str | None],
     timing: RingTiming,
     outcomes: tuple[Outcome, ...],
-    opened: int,
+    question: Question,
 ) -> Row:
+    steps, opened = question.steps, _opened(question)
     held = all(o.held for o in outcomes)
     last = outcomes[-1]
+    worst = min(range(opened, len(outcomes)), key=lambda i: outcomes[i].reserve)
     return Row(
         support=support,
         before_step=before[0],
@@ -293,9 +312,10 @@ def _measured(
         ring_timing=timing,
         held=held,
         displacement_mm=last.displacement_mm if held else None,
-        reserve=min(o.reserve for o in outcomes[opened:]) if held else None,
+        reserve=outcomes[worst].reserve if held else None,
         peak_load=last.peak_load if held else None,
         by_step=outcomes,
         best=False,
         reasons=(),
+        worst_step=steps[worst].key if held else None,
     )

@@ -59,6 +59,20 @@ class Support:
         """The hooks alone of a ring with hooks."""
         return Support("hooks", hooks=self.hooks)
 
+    def on_grid(self) -> Support:
+        """The same with clock positions whose mirror images are exact."""
+        return replace(
+            self,
+            hooks=tuple(sorted(_exact(clock) for clock in self.hooks)),
+            segments=tuple(sorted(_exact(clock) for clock in self.segments)),
+            fixed_at=None if self.fixed_at is None else _exact(self.fixed_at),
+            gap_clock=None if self.gap_clock is None else _exact(self.gap_clock),
+        )
+
+
+def _exact(clock: float) -> float:
+    return mirror_hour(mirror_hour(on_grid(clock)))
+
 
 def _mirrored(clock: float | None) -> float | None:
     return None if clock is None else mirror_hour(clock)
@@ -104,7 +118,7 @@ class Question:
     """One eye and what is possible. ``zonule``: 12 shares of healthy support by clock hour (12, 1 .. 11); ``steps`` in
     their order; ``tunnel_clock`` [hours]; ``whole_nucleus_by_hand``: a whole nucleus is delivered by hand;
     ``relaxing_cuts``: the capsulorhexis has them; ``kinds`` that can be had; ``ring_gap_clock`` [hours] where the ends of
-    a ring are laid, None to leave it to the search."""
+    a ring are laid, None to leave it to the search; ``planned``: what is planned, which is ranked too."""
 
     zonule: tuple[float, ...]
     steps: tuple[Step, ...]
@@ -113,6 +127,7 @@ class Question:
     relaxing_cuts: bool
     kinds: tuple[Kind, ...] = KINDS
     ring_gap_clock: float | None = None
+    planned: Support | None = None
 
     def on_grid(self) -> Question:
         """The same with clock positions whose mirror images are exact."""
@@ -120,7 +135,8 @@ class Question:
         return replace(
             self,
             tunnel_clock=on_grid(self.tunnel_clock),
-            ring_gap_clock=None if gap is None else mirror_hour(mirror_hour(on_grid(gap))),
+            ring_gap_clock=None if gap is None else _exact(gap),
+            planned=None if self.planned is None else self.planned.on_grid(),
         )
 
     def mirrored(self) -> Question:
@@ -130,11 +146,14 @@ class Question:
             zonule=mirror_by_hour(self.zonule),
             tunnel_clock=mirror_hour(on_grid(self.tunnel_clock)),
             ring_gap_clock=_mirrored(self.ring_gap_clock),
+            planned=None if self.planned is None else self.planned.mirrored(),
         )
 
     def order(self) -> tuple[object, ...]:
         """What tells the question from its mirror image."""
-        return (self.zonule, self.tunnel_clock, self.ring_gap_clock or 0.0)
+        planned = self.planned or Support("none")
+        places = (planned.hooks, planned.segments, planned.gap_clock or 0.0)
+        return (self.zonule, self.tunnel_clock, self.ring_gap_clock or 0.0, places)
 
 
 @dataclass(frozen=True)
@@ -144,7 +163,8 @@ class Row:
     ``before_step``: it is put in before that step, its ring before ``ring_before_step``; ``by_step``: what the model says of every step, without it before
     and with it from then on; ``displacement_mm`` and ``peak_load`` at the last step, ``reserve`` least of the steps
     with the capsule open (None where the bag is not held throughout, as ``held`` says); ``best``: nothing else is better in one of the
-    three and as good in the others; ``reasons`` in words.
+    three and as good in the others; ``reasons`` in words; ``worst_step``: where the reserve is least; ``planned``: it is
+    what is planned.
     """
 
     support: Support
@@ -158,6 +178,8 @@ class Row:
     by_step: tuple[Outcome, ...]
     best: bool
     reasons: tuple[str, ...]
+    worst_step: str | None = None
+    planned: bool = False
 
     def mirrored(self) -> Row:
         """The same in the other eye."""

@@ -14,11 +14,7 @@ def explained(row: Row, rows: list[Row], yields: bool, question: Question) -> Ro
     words: list[str] = []
     held = [r for r in rows if r.held]
     if row.held:
-        mine = measures(row)
-        sayings = (tr("centres the bag best"), tr("leaves the fibres most reserve"), tr("loads the neighbours least"))
-        words += [
-            saying for k, saying in enumerate(sayings) if len(held) > 1 and mine[k] == min(measures(r)[k] for r in held)
-        ]
+        words += _first_in(row, held)
     else:
         words += _lost(row, question)
     words += _against_nothing(row, _of_kind(rows, "none"))
@@ -30,6 +26,18 @@ def explained(row: Row, rows: list[Row], yields: bool, question: Question) -> Ro
     elif row.support.ring and row.ring_timing == "later":
         words.append(tr("with the lens in the bag a ring changes nothing in this model: later is kinder"))
     return replace(row, reasons=tuple(words))
+
+
+def _first_in(row: Row, held: list[Row]) -> list[str]:
+    """In which measures nothing does better; where no support does as well, nothing is said."""
+    mine, others = measures(row), [measures(r) for r in held if r is not row]
+    bare = [measures(r) for r in held if r.support.kind == "none"]
+    sayings = (tr("centres the bag best"), tr("leaves the fibres most reserve"), tr("loads the neighbours least"))
+    return [
+        saying
+        for k, saying in enumerate(sayings)
+        if others and mine[k] <= min(m[k] for m in others) and not any(m[k] == mine[k] for m in bare)
+    ]
 
 
 def _of_kind(rows: list[Row], kind: Kind) -> Row | None:
@@ -76,6 +84,11 @@ def _of_ring_and_hooks(row: Row, rows: list[Row], question: Question) -> list[st
         words.append(tr("an open ring pushes hardest at its ends: they push the bag off centre"))
     if hooked and left is not None and off < left:
         words.append(tr("its hooks come out again: the bag then lies as without them"))
+    if row.support.segments or row.support.fixed_at is not None:
+        words.append(tr("it is sutured to the sclera and stays in the eye"))
+    lens_in = [step.key for step in question.steps if not step.empty]
+    if row.support.kind == "ring" and row.worst_step in lens_in:
+        words.append(tr("its least reserve is at a step with the lens still in the bag, where a ring changes nothing"))
     if row.support.fixed_at is not None and ring is not None and ring.held and _same_end(row, ring):
         words.append(tr("in the empty bag its suture hangs slack: it then does no more than the ring alone"))
     return words

@@ -262,7 +262,13 @@ def _zonule(offer: Offer, frame: Frame) -> Tried:
         left_after(offer, wider_gap(estimated, offer.measures.tunnel_clock)),
     )
     rows = [
-        Remedy(label, r.gain, tr("reserve of the fibres"), None, tr("{what} ({r:+.0%} reserve)", what=label, r=r.gain))
+        Remedy(
+            label,
+            r.gain,
+            tr("reserve of the fibres"),
+            None,
+            tr("{what} ({r:+.0%} of reserve against none)", what=label, r=r.gain),
+        )
         for r in found.rows
         if r.held and r.gain > WORTH_TOLERANCE
         for label in (left_label(r, frame),)

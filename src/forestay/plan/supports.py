@@ -7,7 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from forestay.calc.support import Kind, SupportInput, SupportOutput, SupportRow, support_search_calculation
+from forestay.calc.support import (
+    Kind,
+    PlannedSupport,
+    SupportInput,
+    SupportOutput,
+    SupportRow,
+    support_search_calculation,
+)
 from forestay.calc.support_left import SupportLeft, SupportsLeftInput, SupportsLeftOutput, supports_left
 from forestay.evidence import EvidenceSet
 from forestay.plan.measures import SCLERAL, Setting, ring_gap_clock
@@ -17,11 +24,19 @@ from forestay.plan.offers import Offer
 from forestay.plan.said import rest_words
 from forestay.plan.words_clock import hours_text
 from forestay.plan.zonule_loads import Loads
-from forestay.text import once_per_language, tr
+from forestay.text import mark, once_per_language, tr
 
 SMALL = (*SCLERAL, "phacoemulsification")
 SHOWN_LIMIT = 6
-"""Supports that are listed; the calculation gives them all."""
+"""Supports that are listed, and what is planned wherever it stands; the calculation gives them all."""
+STEPS = {
+    "hydrodissection": mark("hydrodissection"),
+    "rotation": mark("rotation"),
+    "whole-nucleus": mark("whole nucleus"),
+    "cortex": mark("cortex"),
+    "lens-in": mark("lens in"),
+}
+"""Steps with an open capsule as the search names them, in words."""
 NEEDS: dict[Kind, tuple[str, ...]] = {
     "none": (),
     "hooks": ("capsule-hooks",),
@@ -44,7 +59,15 @@ def supports_of(offer: Offer, frame: Frame) -> tuple[SupportRank, ...]:
         used.row(key)
     setting.use.merge(used)
     prestretch = used.number("zonule.prestretch_mm")
-    return tuple(_rank(i + 1, row, frame, prestretch) for i, row in enumerate(found.rows[:SHOWN_LIMIT]))
+    shown = [(i, row) for i, row in enumerate(found.rows) if i < SHOWN_LIMIT or row.planned]
+    return tuple(_rank(i + 1, _timed(row, offer), frame, prestretch) for i, row in shown)
+
+
+def _timed(row: SupportRow, offer: Offer) -> SupportRow:
+    """What is planned, with its ring at the planned moment: with the lens in the bag it changes nothing in the model."""
+    if not row.planned or offer.measures.ring != "before-nucleus":
+        return row
+    return row.model_copy(update={"ring_timing": "now"})
 
 
 def ring_rest_of(loads: Loads | None, frame: Frame) -> RingRest | None:
@@ -134,6 +157,7 @@ def _question(offer: Offer) -> SupportInput:
         relaxing_cuts=offer.measures.relaxing_cuts > 0,
         kinds=_kinds(setting),
         ring_gap_clock=_ends(offer),
+        planned=PlannedSupport(ring=offer.measures.ring != "none", hooks=offer.measures.capsule_hook_clocks),
     )
 
 
@@ -168,10 +192,18 @@ def _rank(rank: int, row: SupportRow, frame: Frame, prestretch_mm: float) -> Sup
         held=row.held,
         off_centre=None if row.displacement_mm is None else row.displacement_mm / prestretch_mm,
         reserve=row.reserve,
+        worst_step=tr(STEPS[row.worst_step]) if row.worst_step in STEPS else "",
         peak_load=row.peak_load,
         best=row.best,
-        reasons=row.reasons,
+        planned=row.planned,
+        reasons=(*row.reasons, *_of_planned(row)),
     )
+
+
+def _of_planned(row: SupportRow) -> tuple[str, ...]:
+    if not row.planned or not row.hooks:
+        return ()
+    return (tr("places of hooks in the other rows are not held against tunnel and iris hooks"),)
 
 
 def _label(row: SupportRow, hooks: tuple[float, ...], segments: tuple[float, ...], ends: float | None) -> str:

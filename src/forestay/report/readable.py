@@ -198,12 +198,16 @@ def _supports(plan: Plan, width: int) -> list[str]:
         said = tr("With the planned ring in, its opening at {hour}: {words}.", hour=hour, words=plan.ring_rest.words)
         lines += _lines(said, width)
     for row in plan.supports:
-        said = tr("{rank}. {label}", rank=row.rank, label=row.label)
+        label = tr("planned: {label}", label=row.label) if row.planned else row.label
+        said = tr("{rank}. {label}", rank=row.rank, label=label)
         if not row.held or row.reserve is None or row.peak_load is None:
             said += tr(": the bag is not held at every step")
         else:
             said += tr(
-                ": reserve {reserve:+.0%}, neighbours carry {load:.1f} times", reserve=row.reserve, load=row.peak_load
+                ": reserve {reserve:+.0%} ({step}), neighbours carry {load:.1f} times",
+                reserve=row.reserve,
+                step=row.worst_step,
+                load=row.peak_load,
             )
         lines += _lines(said, width, rest="   ")
         lines += [line for reason in row.reasons for line in _lines(reason, width, first="   - ", rest="     ")]
