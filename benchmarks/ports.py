@@ -160,7 +160,9 @@ def support() -> None:
         print("search for support" + (", compiled" if compiled else ", numpy"))
         for gap in GAPS:
             payload = {**keys, "zonule": list(gap)}
-            work, bare = (seconds(lambda p=p: anew(p), 3, clock=process_time) for p in (payload, {**payload, "kinds": RINGLESS}))
+            work, bare = (
+                seconds(lambda p=p: anew(p), 3, clock=process_time) for p in (payload, {**payload, "kinds": RINGLESS})
+            )
             rows = support_search_calculation.run(payload).result.rows
             weak = sum(s < 0.5 for s in gap)
             print(

@@ -15,7 +15,7 @@ from forestay.frame import mirror_by_hour, mirror_hour, wrap_hour
 from forestay.mechanics import fast, zonule
 from forestay.mechanics.bag import rest
 from forestay.mechanics.bag_model import Bag, BagConstants, Load
-from forestay.mechanics.open_ring_bag import Setting
+from forestay.mechanics.open_ring_bag import Setting, hangs_slack
 from forestay.mechanics.open_ring_model import OpenRingConstants, RingState, whole_ring
 from forestay.mechanics.open_ring_pull import RingedBag, ringed
 from forestay.mechanics.ring_loop import Ring, RingConstants
@@ -184,6 +184,12 @@ def test_a_suture_holds_the_ring_against_a_pull_away_from_it_and_hangs_slack_tow
     assert sutured.under(away).pieces[0].suture_mn[0] > 0.1
     assert sutured.under(away).bag.displacement_mm < bare.under(away).bag.displacement_mm
     assert sutured.under(towards).pieces[0].suture_mn == (0.0,)
+    for found, without in ((sutured.alone, bare.alone), (sutured.under(towards), bare.under(towards))):
+        assert found.bag.displacement_mm == pytest.approx(without.bag.displacement_mm, abs=1e-6)
+        assert found.bag.peak_stretch_mm == pytest.approx(without.bag.peak_stretch_mm, abs=1e-6)
+    piece = replace(sutured.piece, sutured_clocks=(5.0,))
+    assert hangs_slack(Bag(THREE_LOST, SPRINGS, "empty"), piece, sutured.setting, bare.under(towards))
+    assert not hangs_slack(Bag(THREE_LOST, SPRINGS, "empty"), piece, sutured.setting, bare.under(away))
     slack = "in the empty bag its suture hangs slack: it then does no more than the ring alone"
     assert slack in row_of(ranked(THREE_LOST), "sutured-ring").reasons
     with pytest.raises(ValueError, match="one suture"):

@@ -11,6 +11,7 @@ so that it cannot stretch, its ends bear no moment by themselves, and few unknow
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -132,3 +133,9 @@ class ArcAssembly:
         total = np.zeros((self.arc.points, pieces.shape[1]))
         np.cumsum(pieces, axis=0, out=total[1:])
         return np.asarray(self.piece_mm * (total - total[self.arc.base]), dtype=np.float64)
+
+
+@lru_cache(maxsize=64)
+def assembled(arc: Arc) -> ArcAssembly:
+    """The assembly of an arc, made once: rings and segments come in few sizes."""
+    return ArcAssembly(arc)

@@ -19,7 +19,7 @@ from forestay.mechanics import loop
 from forestay.mechanics.bag_chain import chain_of, held_stations, sheets_of
 from forestay.mechanics.bag_model import Bag, BagConstants, BagState
 from forestay.mechanics.loop_assembly import Assembly, Chain
-from forestay.mechanics.open_ring import Arc, ArcAssembly
+from forestay.mechanics.open_ring import Arc, assembled
 from forestay.mechanics.open_ring_model import OpenRingConstants, OpenRingState, Piece, PieceState, RingState
 from forestay.mechanics.open_ring_solver import JointState, Pin, Problem, solve
 from forestay.mechanics.ring_loop import RingConstants, bending_stiffness_mn_mm2
@@ -176,7 +176,7 @@ def _problem(
     for row, (piece, arc) in enumerate(zip(pieces, arcs, strict=True)):
         x, y = direction(piece.middle_clock)
         unknowns.append(
-            ArcAssembly(arc).laid(
+            assembled(arc).laid(
                 centre_mm=(0.0, 0.0), radius_mm=radius - LAID_TOLERANCE_MM, middle_rad=float(np.arctan2(y, x))
             )
         )
@@ -206,6 +206,17 @@ def _tied(arc: Arc, piece: Piece, clock: float, bag: Bag) -> tuple[int, Floats, 
     point = round(min(max(along / piece.length_mm, 0.0), 1.0) * (arc.points - 1))
     anchor = (radius + fibre) * np.array(direction(clock))
     return point, anchor, fibre
+
+
+def hangs_slack(bag: Bag, piece: Piece, setting: Setting, state: OpenRingState) -> bool:
+    """Whether the sutures of ``piece`` would hang slack in ``state``, the rest of the same ring without them: then it
+    is the rest with them too."""
+    arc, outline = arc_of(piece, setting), state.pieces[0].outline_mm
+    for clock in piece.sutured_clocks:
+        point, anchor, length = _tied(arc, piece, clock, bag)
+        if float(np.hypot(*(anchor - outline[:, point]))) > length:
+            return False
+    return True
 
 
 def bag_state(bag: Bag, constants: BagConstants, chain: Chain, found: loop.LoopState, extra_mn: float) -> BagState:

@@ -9,12 +9,13 @@ change with the step adds, so that a full step with it is Newton's.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
 
 from forestay.mechanics.loop_assembly import Assembly, Blocks, Chain
-from forestay.mechanics.open_ring import POSE, Arc, ArcAssembly, Shape
+from forestay.mechanics.open_ring import POSE, Arc, Shape, assembled
 from forestay.mechanics.ring_contact import (
     LOCAL,
     Feet,
@@ -90,7 +91,7 @@ class Joint:
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
         self.bag = Assembly(problem.chain)
-        self.arcs = [ArcAssembly(arc) for arc in problem.arcs]
+        self.arcs = [assembled(arc) for arc in problem.arcs]
         count = problem.chain.stations
         self.stations = count
         starts = np.cumsum([2 * count, *(arc.unknowns for arc in problem.arcs)])
@@ -293,6 +294,7 @@ def _wall_places(station: Whole) -> Whole:
     return np.stack([twice, twice + 1], axis=-1).reshape(-1, LOCAL - 2)
 
 
+@lru_cache(maxsize=32)
 def _places(stations: int, size: int) -> Whole:
     """Where the entries of :func:`_block_values` lie in the whole matrix, flattened."""
     own = 2 * np.arange(stations)
@@ -304,7 +306,9 @@ def _places(stations: int, size: int) -> Whole:
                 places.append((own + row) * size + other + column)
                 if ahead:
                     places.append((other + column) * size + own + row)
-    return np.concatenate(places)
+    found = np.concatenate(places)
+    found.setflags(write=False)
+    return found
 
 
 def _block_values(blocks: Blocks) -> Floats:

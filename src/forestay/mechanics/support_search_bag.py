@@ -6,8 +6,8 @@ ring is the open one that it is, its ends where it is laid.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -16,8 +16,8 @@ from forestay.mechanics import bag as mechanics
 from forestay.mechanics import disc
 from forestay.mechanics.bag_chain import pull
 from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Contents, Load
-from forestay.mechanics.open_ring_bag import Setting
-from forestay.mechanics.open_ring_model import OpenRingConstants, OpenRingState, RingState, whole_ring
+from forestay.mechanics.open_ring_bag import Setting, hangs_slack
+from forestay.mechanics.open_ring_model import OpenRingConstants, OpenRingState, Piece, RingState, whole_ring
 from forestay.mechanics.open_ring_pull import ANSWER_STATIONS, RESTS, RingedBag, ringed
 from forestay.mechanics.ring_loop import Ring, RingConstants, closed_diameter_mm
 from forestay.mechanics.support_search_model import Outcome, Solve, Step, Support
@@ -95,7 +95,7 @@ def bag_solver(
     empty: dict[tuple[tuple[Hold, ...], Load | None], BagState] = {}
     full: dict[tuple[Hold, ...], dict[Load | None, _Found]] = {}
     setting = Setting(constants, ring_constants, kit.opened, kit.opened.friction, ring_stations)
-    with_ring = _rings(shares, springs, kit, setting)
+    rings = _Rings(shares, springs, kit, setting)
 
     def emptied(holds: tuple[Hold, ...], load: Load | None) -> BagState:
         if (holds, load) not in empty:
@@ -115,7 +115,7 @@ def bag_solver(
                 full[holds] = _with_lens(Bag(shares, springs, "lens", None, holds), (None, *pulls))
             return full[holds][load]
         if support.ring:
-            ring = with_ring(support, load)
+            ring = rings.under(support, load)
             return _found(ring.bag, ring.state)
         state = emptied(kit.instruments(support), load)
         return _found(state, None)
@@ -139,31 +139,53 @@ FATES: tuple[RingState | None, ...] = (None, "held", "slid", "unsupported", "col
 """What can become of a ring, the worst last."""
 
 
-def _rings(
-    shares: tuple[float, ...], springs: ZonuleParameters, kit: Kit, setting: Setting
-) -> Callable[[Support, Load | None], OpenRingState]:
+@dataclass
+class _Rings:
     """The empty bag with the open ring of a support in it, under a load or none; each is solved once."""
-    free = kit.ring.free_diameter_mm
-    closed = closed_diameter_mm(free_diameter_mm=free, constants=setting.rings)
-    laid: dict[Support, RingedBag] = {}
-    answers: dict[tuple[Support, Load | None], OpenRingState] = {}
 
-    def under(support: Support, load: Load | None) -> OpenRingState:
-        if support not in laid:
-            piece = whole_ring(
-                free_diameter_mm=free,
-                closed_diameter_mm=closed,
-                spring_mn_per_mm=kit.ring.spring_mn_per_mm,
-                gap_clock=float(HOURS[0]) if support.gap_clock is None else support.gap_clock,
-                sutured_clocks=() if support.fixed_at is None else (support.fixed_at,),
-            )
-            bag = Bag(shares, springs, "empty", None, kit.instruments(support))
-            laid[support] = ringed(bag=bag, piece=piece, setting=setting)
-        if (support, load) not in answers:
-            answers[support, load] = laid[support].alone if load is None else laid[support].under(load)
-        return answers[support, load]
+    shares: tuple[float, ...]
+    springs: ZonuleParameters
+    kit: Kit
+    setting: Setting
+    laid: dict[Support, RingedBag] = field(default_factory=dict)
+    answers: dict[tuple[Support, Load | None], OpenRingState] = field(default_factory=dict)
 
-    return under
+    def under(self, support: Support, load: Load | None) -> OpenRingState:
+        """The rest with that support under ``load``."""
+        if (support, load) not in self.answers:
+            self.answers[support, load] = self._slack(support, load) or self._solved(support, load)
+        return self.answers[support, load]
+
+    def _slack(self, support: Support, load: Load | None) -> OpenRingState | None:
+        """The rest of the ring without its suture, where that would hang slack before the load and under it."""
+        if support.fixed_at is None:
+            return None
+        bag, piece = self._bag(support), self._piece(support)
+        found = None
+        for pulled in (None, load):
+            found = self.under(Support("ring", hooks=support.hooks, gap_clock=support.gap_clock), pulled)
+            if found.state not in RESTS or not hangs_slack(bag, piece, self.setting, found):
+                return None
+        return found
+
+    def _solved(self, support: Support, load: Load | None) -> OpenRingState:
+        if support not in self.laid:
+            self.laid[support] = ringed(bag=self._bag(support), piece=self._piece(support), setting=self.setting)
+        ring = self.laid[support]
+        return ring.alone if load is None else ring.under(load)
+
+    def _bag(self, support: Support) -> Bag:
+        return Bag(self.shares, self.springs, "empty", None, self.kit.instruments(support))
+
+    def _piece(self, support: Support) -> Piece:
+        free = self.kit.ring.free_diameter_mm
+        return whole_ring(
+            free_diameter_mm=free,
+            closed_diameter_mm=closed_diameter_mm(free_diameter_mm=free, constants=self.setting.rings),
+            spring_mn_per_mm=self.kit.ring.spring_mn_per_mm,
+            gap_clock=float(HOURS[0]) if support.gap_clock is None else support.gap_clock,
+            sutured_clocks=() if support.fixed_at is None else (support.fixed_at,),
+        )
 
 
 @dataclass(frozen=True)
