@@ -13,7 +13,7 @@ BUILD_INPUTS := pyproject.toml src/forestay/__init__.py $(wildcard packaging/*.p
 export PYTHONDONTWRITEBYTECODE :=
 
 .DEFAULT_GOAL := help
-.PHONY: help start test lint types tests docs catalogue lock clean FORCE
+.PHONY: help start test kernels lint types tests docs catalogue lock clean FORCE
 
 help: ## this list
 	@sed -n 's/^\([a-z]*\):.*## /make \1\t/p' $(MAKEFILE_LIST)
@@ -22,8 +22,11 @@ start: $(VENV)/.package ## install what is needed and serve the invented cases o
 	$(VENV)/bin/forestay serve --demo
 
 test: $(VENV)/.checks ## all checks: style, types, documentation, and tests with a real browser
-	+$(MAKE) --no-print-directory --jobs=2 --output-sync=target lint types docs
+	+$(MAKE) --no-print-directory --jobs=2 --output-sync=target kernels lint types docs
 	+$(MAKE) --no-print-directory tests
+
+kernels: $(VENV)/.checks ## the compiled solvers, once for all processes that ask them
+	$(PYTHON_HERE) -c "from forestay.mechanics import fast; from forestay.optics import ray_fast; fast.start(); ray_fast.start()"
 
 lint: $(VENV)/.checks ## style and layout of the code
 	$(VENV)/bin/ruff check

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import pytest
 
 from tests.postgresql import Server
+from tests.solvers import solvers_of
 
 gc.disable()  # until all tests are collected: what is made meanwhile stays to the end
 
@@ -22,6 +23,13 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.enable()
+
+
+@pytest.fixture(autouse=True, scope="module")
+def solvers(request: pytest.FixtureRequest) -> Iterator[None]:
+    """The solvers of the room that the tests are in."""
+    with solvers_of(request.path.parent.name):
+        yield
 
 
 @pytest.fixture(scope="session")

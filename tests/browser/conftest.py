@@ -12,7 +12,6 @@ import pytest
 import uvicorn
 from playwright.sync_api import BrowserContext, ConsoleMessage, Page, expect
 
-from forestay.mechanics import fast
 from forestay.web.serve import HOST, Server, application, listen
 
 USUAL = "/usr/lib/chromium/chromium-headless-shell"
@@ -44,8 +43,7 @@ def browser_type_launch_args() -> dict[str, Any]:
 
 @pytest.fixture(scope="session")
 def base_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The address of a server that runs while the tests do, with the compiled solvers, as `make start` has them."""
-    fast.start()
+    """The address of a server that runs while the tests do."""
     db = tmp_path_factory.mktemp("browser") / "cases.sqlite"
     with listen(0) as opened:
         app = application(str(db), demo=True)
@@ -58,7 +56,6 @@ def base_url(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             server.should_exit = True
             running.join(WAIT_S)
     assert not running.is_alive()
-    fast.stop()
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from forestay.evidence import Reader
 from forestay.eye.quantity import within
 from forestay.frame import wrap_hour
 from forestay.mechanics.support_search import gap_of, hook_layouts, ring_gap_clock, sutured_ring
-from forestay.mechanics.support_search_model import RINGS, Support, SupportConstants
+from forestay.mechanics.support_search_model import RINGS, Support, SupportConstants, gain_rank
 from forestay.mechanics.zonule import HOUR_COUNT
 from forestay.record import Record
 from forestay.text import tr
@@ -108,7 +108,7 @@ def supports_left(given: SupportsLeftInput, use: Reader) -> tuple[SupportsLeftOu
         )
     if rows and not any(row.held for row in rows):
         doubts.append(Doubt("nothing-holds", tr("No support tried here holds the bag as the lens goes in.")))
-    return SupportsLeftOutput(bare=bare, rows=tuple(sorted(rows, key=lambda r: -r.gain))), doubts
+    return SupportsLeftOutput(bare=bare, rows=tuple(sorted(rows, key=lambda r: gain_rank(r.gain)))), doubts
 
 
 def _candidates(given: SupportsLeftInput, constants: SupportConstants) -> list[Support]:

@@ -15,6 +15,13 @@ KINDS: tuple[Kind, ...] = ("none", "hooks", "ring", "ring-and-hooks", "segment",
 """In the order of how much is put into the eye and left there."""
 RINGS: tuple[Kind, ...] = ("ring", "ring-and-hooks", "sutured-ring")
 RingTiming = Literal["now", "later", "not"]
+GAIN_ROUNDING = 6
+"""Decimal places to which two gains count as equal: what is first does not hang on how a solver rounds."""
+
+
+def gain_rank(gain: float) -> float:
+    """The place of a gain among others: the most first, alike in the order given (what is left in the eye, least first)."""
+    return -round(gain, GAIN_ROUNDING)
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from forestay.calc.manoeuvres import table
 from forestay.eye.records import CaseFile
 from forestay.eye.validation import validate
 from forestay.mechanics import manoeuvre
+from forestay.mechanics.support_search_model import gain_rank
 from forestay.plan.cue_margins import tried
 from forestay.plan.draws import Draws
 from forestay.plan.estimates import estimate
@@ -130,7 +131,7 @@ def remedies(offer: Offer, case: CaseFile, change: FindingChange) -> tuple[Remed
             here = None if turned.theatre.has is None else not setting.lacks_kit("capsule-hooks")
             says = tr("{words} ({gain:+.1f} {unit})", words=words, gain=-gain, unit=unit)
             rows.append(Remedy(words, gain, unit, here, says))
-    return tuple(sorted(rows, key=lambda r: -r.gain))
+    return tuple(sorted(rows, key=lambda r: gain_rank(r.gain)))
 
 
 def _changes(offer: Offer) -> list[Change]:

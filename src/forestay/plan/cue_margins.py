@@ -15,6 +15,7 @@ import numpy as np
 from forestay.mechanics import chamber, relaxing_cuts, tunnel
 from forestay.mechanics.chamber import ChamberConstants
 from forestay.mechanics.relaxing_cuts import RelaxingCutConstants
+from forestay.mechanics.support_search_model import gain_rank
 from forestay.plan.margins_front import (
     MANUAL,
     WIDER_STEPS_MM,
@@ -65,7 +66,7 @@ def _told(gains: Sequence[tuple[str, float, bool | None]], unit: str, digits: in
         for words, gain, here in gains
         if gain > WORTH_TOLERANCE
     ]
-    return tuple(sorted(rows, key=lambda r: -r.gain)[:SHOWN])
+    return tuple(sorted(rows, key=lambda r: gain_rank(r.gain))[:SHOWN])
 
 
 def _shift(label: str, before: float, after: float, under: str) -> tuple[Shift, ...]:
