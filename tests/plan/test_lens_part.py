@@ -11,6 +11,7 @@ from forestay.demo import demo_lens_shelf_bytes
 from forestay.errors import InvalidInput
 from forestay.eye.lens_shelf import read_lens_shelf
 from forestay.plan.context import Context
+from forestay.plan.lens_part import best_choice
 from forestay.plan.make import make
 from forestay.plan.model import Plan
 from tests.plan.cases import changed, mirrored, situation
@@ -119,3 +120,15 @@ def test_an_article_number_has_fourteen_digits_and_belongs_to_one_model(articles
     file = "".join(lens.format(n=n, article=article) for n, article in enumerate(articles))
     with pytest.raises(InvalidInput, match="article"):
         read_lens_shelf(file.encode(), "lenses.toml")
+
+
+@pytest.mark.parametrize("name", [GAP, SWOLLEN, LONG, "brown-pseudoexfoliation", "hard-poor-endothelium"])
+@pytest.mark.parametrize("shelf", [False, True])
+def test_the_formulas_are_compared_on_the_lens_that_is_planned(name: str, shelf: bool) -> None:
+    plan = quick(changed(name), shelf=shelf)
+    planned = best_choice(plan.lens, "bag")
+    assert planned is not None
+    assert plan.lens.compared_on_d == planned[0]
+    (taken,) = [f for f in plan.lens.formulas if f.taken]
+    # the formula of the plan says of it what the plan says of it
+    assert taken.refraction_d == pytest.approx(planned[1], abs=1e-9)

@@ -91,11 +91,18 @@ def test_what_is_known_already_is_not_worked_out_again() -> None:
     assert "puncture-folds" not in {row.key for row in plan.finding_changes}
 
 
-def test_a_ratio_is_not_told_beside_a_rate_of_the_same_sign() -> None:
+def test_a_ratio_is_told_only_where_no_rate_says_it() -> None:
     found = risks(planned(raw("brown-pseudoexfoliation"), draws=50), "manual-small-incision")
-    assert any("pseudoexfoliation" in r for r in found["late_dislocation"].raised_by)
-    assert not any("pseudoexfoliation" in r for r in found["late_dislocation_pseudoexfoliation"].raised_by)
-    assert not any("pseudoexfoliation" in r for r in found["complication_pseudoexfoliation"].raised_by)
+    assert any("pseudoexfoliation" in r for r in found["dropped_nucleus"].raised_by)
+    # eyes with the sign have a rate of their own: a ratio would be multiplied onto a second base
+    for name in ("late_dislocation", "late_dislocation_pseudoexfoliation", "complication_pseudoexfoliation"):
+        assert not any("pseudoexfoliation" in r for r in found[name].raised_by)
+
+
+def test_a_high_myope_is_not_counted_long_twice() -> None:
+    found = risks(planned(raw("long-vitrectomised-only-eye"), draws=50), "manual-small-incision")
+    assert any("25 mm" in r for r in found["detachment"].raised_by)
+    assert not any("25 mm" in r for r in found["detachment_high_myopia"].raised_by)
 
 
 def test_a_finding_that_would_move_nothing_is_not_listed() -> None:

@@ -69,8 +69,10 @@ def side_by_side(
     falsified: str | None,
     use: Reader,
     lengths_mm: Mapping[str, float] | None = None,
+    lens_d: float | None = None,
 ) -> SideBySide:
-    """Every formula asked for power and, with one lens, refraction. ``lengths_mm``: adjusted lengths by formula."""
+    """Every formula asked for power and, with one lens, refraction. ``lengths_mm``: adjusted lengths by formula.
+    ``lens_d``: power of the one lens [D]; without it that of the middle formula, to the nearest ``step_d``."""
     optics = use.constants(VergenceConstants)
     told = suitability.judged(
         read=use.constants,
@@ -92,7 +94,7 @@ def side_by_side(
     if not counted:
         return SideBySide(tuple(Seen(j, powers.get(j.name), None, None) for j in told), None, None)
     middle = counted[len(counted) // 2]
-    lens = round(round(middle / step_d) * step_d, 6)
+    lens = round(round(middle / step_d) * step_d, 6) if lens_d is None else lens_d
     left = {name: float(vergence.refraction_d(eye=eye, power_d=lens, constants=optics)) for name, eye in eyes.items()}
     seen = tuple(
         Seen(

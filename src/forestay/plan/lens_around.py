@@ -13,6 +13,7 @@ from forestay.calc.lens_shelf import Box, box_for, other_method_doubt
 from forestay.evidence import Reader
 from forestay.optics import two_eyes
 from forestay.optics.chance import Region
+from forestay.optics.lens_constants import AConstant
 from forestay.optics.lens_kinds import LENS_KINDS, kind_words
 from forestay.optics.lens_model import Measured
 from forestay.optics.positions import ALL_POSITIONS
@@ -22,6 +23,14 @@ from forestay.plan.offers import Offer
 from forestay.plan.own_figures import own_alone, own_shelf
 from forestay.plan.prediction import DEFAULT_STEP_D, Predictor
 from forestay.text import tr
+
+
+@dataclass(frozen=True)
+class Planned:
+    """The lens that the plan has for the bag: its power [D], and the constant of its model where that is not the case's."""
+
+    power_d: float
+    constant_a: float | None
 
 
 @dataclass(frozen=True)
@@ -39,8 +48,11 @@ def state_words(state: str) -> str:
     return {"suits": tr("suits"), "with-care": tr("with care"), "not": tr("not here")}[state]
 
 
-def formulas_of(offer: Offer, eye: Predictor, given: LensPositionsInput, use: Reader) -> Compared:
-    """Every formula judged for this eye; the chamber depth is distrusted where the lens moves, swells or is displaced."""
+def formulas_of(
+    offer: Offer, eye: Predictor, given: LensPositionsInput, planned: Planned | None, use: Reader
+) -> Compared:
+    """Every formula judged for this eye, on the lens ``planned`` for the bag, so that a plan names one power for it; the
+    chamber depth is distrusted where the lens moves, swells or is displaced."""
     case, measured_mm = offer.setting.case, offer.setting.estimates.length
     falsified = falsifies(
         appearance=case.lens.appearance,
@@ -53,12 +65,13 @@ def formulas_of(offer: Offer, eye: Predictor, given: LensPositionsInput, use: Re
     )
     found = side_by_side(
         measured=Measured(length, eye.k_mean.centre, eye.chamber_depth_mm),
-        constant=eye.constant,
+        constant=eye.constant if planned is None or planned.constant_a is None else AConstant(planned.constant_a),
         target_d=given.target_d or 0.0,
         step_d=DEFAULT_STEP_D,
         falsified=falsified,
         use=use,
         lengths_mm=lengths,
+        lens_d=None if planned is None else planned.power_d,
     )
     rows = tuple(
         LensFormula(
@@ -79,7 +92,7 @@ def formulas_of(offer: Offer, eye: Predictor, given: LensPositionsInput, use: Re
         left = [r.refraction_d for r in rows if r.counts and r.refraction_d is not None]
         says.append(
             tr(
-                "With {lens:+.1f} D the {n} formulas that suit say {low:+.2f} to {high:+.2f} D (SD {sd:.2f} D).",
+                "With {lens:+.2f} D in the bag the {n} formulas that suit say {low:+.2f} to {high:+.2f} D (SD {sd:.2f} D).",
                 lens=found.lens_d,
                 n=len(left),
                 low=min(left),

@@ -12,7 +12,7 @@ from forestay.errors import InvalidInput
 from forestay.evidence import Reader
 from forestay.optics.lens_kinds import LENS_KINDS, kind_words
 from forestay.optics.positions import ALL_POSITIONS
-from forestay.plan.lens_around import boxes_of, formulas_of, learnt_of, remeasure_of
+from forestay.plan.lens_around import Planned, boxes_of, formulas_of, learnt_of, remeasure_of
 from forestay.plan.lens_model import LensErrorPart, LensPlan, LensPosition
 from forestay.plan.measures import anterior_chamber_allowed
 from forestay.plan.model_risk import Origin
@@ -66,7 +66,7 @@ def lens_plan(offer: Offer) -> tuple[LensPlan, list[Doubt]]:
     doubts += told
     source = _origin(use, eye, given)
     rows = [boxes.onto(_row(offer, row, target, source)) for row in answer.positions]
-    compared = formulas_of(offer, eye, given, use)
+    compared = formulas_of(offer, eye, given, _planned(rows, target), use)
     learnt, more = learnt_of(offer, eye, target, use)
     doubts += more
     setting.use.merge(use)
@@ -215,14 +215,27 @@ def box_name(plan: LensPlan, position: str) -> str | None:
     return row.box.lens if row is not None and row.box is not None and row.box_is_near else None
 
 
+def _planned(rows: list[LensPosition], target_d: float) -> Planned | None:
+    """The lens planned for the bag."""
+    row = next((r for r in rows if r.position == "bag"), None)
+    best = None if row is None else _best_of(row, target_d)
+    if row is None or best is None:
+        return None
+    return Planned(best[0], row.box.constant_a if row.box is not None and row.box_is_near else None)
+
+
 def best_choice(plan: LensPlan, position: str) -> tuple[float, float] | None:
     """The power to have in that position [D] and its refraction [D]: of the box, else of the powers that are made."""
     row = next((p for p in plan.positions if p.position == position), None)
-    if row is None or not row.choices:
+    return None if row is None else _best_of(row, plan.target_d)
+
+
+def _best_of(row: LensPosition, target_d: float) -> tuple[float, float] | None:
+    if not row.choices:
         return None
     if row.box is not None and row.box_is_near:
         return row.box.power_d, row.box.refraction_d
     if row.best_power_d is not None and row.best_refraction_d is not None:
         return row.best_power_d, row.best_refraction_d
-    best = min(row.choices, key=lambda c: abs(c["refraction_d"] - plan.target_d))
+    best = min(row.choices, key=lambda c: abs(c["refraction_d"] - target_d))
     return best["power_d"], best["refraction_d"]

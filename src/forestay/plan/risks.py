@@ -189,7 +189,8 @@ def quoted_risks(offer: Offer) -> list[Risk]:
     ratios = series.ratios(use.row, technique=offer.technique, eye=eye)
     offer.setting.use.merge(use)
     rows = []
-    for rate in series.pick(use.evidence.__getitem__, technique=offer.technique, eye=eye):
+    rates = series.pick(use.evidence.__getitem__, technique=offer.technique, eye=eye)
+    for rate in rates:
         own = use.evidence.reader()
         row = own.row(rate.key)
         offer.setting.use.merge(own)
@@ -205,15 +206,10 @@ def quoted_risks(offer: Offer) -> list[Risk]:
                 complication=rate.complication,
                 population=tr(whose),
                 interval=rate.interval or "",
-                raised_by=tuple(tr(r.meaning) for r in ratios if _beside(r, rate)),
+                raised_by=tuple(tr(r.meaning) for r in ratios if series.beside(r, rate, rates)),
             )
         )
     return rows
-
-
-def _beside(ratio: series.Rate, rate: series.Rate) -> bool:
-    """Whether a ratio of a sign belongs beside a rate: of the same complication, and not in it already."""
-    return ratio.complication == rate.complication and ratio.finding != rate.finding
 
 
 def published_input(case: CaseFile, technique: str) -> PublishedRisksInput:

@@ -8,7 +8,7 @@ into it. The rows are data; this file says which of them speak about which eye.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -203,6 +203,8 @@ RATIOS: tuple[Entry, ...] = (
 )
 """Published ratios of a sign: told beside the rate of the same complication, never multiplied with it."""
 
+HELD_IN = {"long_eye": ("longish_eye",)}
+"""What the eyes of a finding are already: those of high myopia are longer than the other series' limit."""
 WITHOUT_BAG = ("late-displacement",)
 """What cannot happen where lens and bag come out together."""
 
@@ -251,6 +253,14 @@ def ratios(row: Callable[[str], RowLike], *, technique: str, eye: Eye) -> tuple[
         for entry in RATIOS
         if _speaks(entry, technique, eye)
     )
+
+
+def beside(ratio: Rate, rate: Rate, rates: Sequence[Rate]) -> bool:
+    """Whether a ratio is told beside a rate: of the same complication, of a sign that those eyes do not have already, and
+    that has no rate of its own among the ``rates`` told (which says it without a second base)."""
+    if ratio.complication != rate.complication or ratio.finding in (rate.finding, *HELD_IN.get(rate.finding, ())):
+        return False
+    return not any(r.complication == ratio.complication and r.finding == ratio.finding for r in rates)
 
 
 def after_capsule_rupture(row: Callable[[str], RowLike]) -> tuple[Rate, ...]:
