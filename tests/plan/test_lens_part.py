@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
+from statistics import NormalDist
 from typing import Any
 
 import pytest
@@ -132,3 +134,23 @@ def test_the_formulas_are_compared_on_the_lens_that_is_planned(name: str, shelf:
     (taken,) = [f for f in plan.lens.formulas if f.taken]
     # the formula of the plan says of it what the plan says of it
     assert taken.refraction_d == pytest.approx(planned[1], abs=1e-9)
+
+
+def test_where_formulas_part_the_chance_with_their_spread_is_said() -> None:
+    long, usual = (quick(changed(name)).lens for name in (LONG, "brown-pseudoexfoliation"))
+    for lens in (long, usual):
+        bag = lens.positions[0]
+        both = NormalDist(0.0, math.hypot(bag.sd_d, lens.disagreement_d or 0.0))
+        share = 100 * (2 * both.cdf(0.5) - 1)
+        said = [s for s in lens.says if "formulas' own spread" in s]
+        assert bool(said) == (round(share) != round(100 * (bag.within_half or 0.0)))
+        assert all(f"spread {share:.0f} %" in s for s in said)
+    assert long.disagreement_d is not None
+    assert long.disagreement_d > 0.3  # the long eye is the one where they part
+    assert any("formulas' own spread" in s for s in long.says)
+
+
+def test_a_swollen_lens_has_its_chamber_judged_again() -> None:
+    margins = {name: {m.key: m.says for m in quick(changed(name)).margins} for name in (SWOLLEN, GAP)}
+    assert "fluid is out" in margins[SWOLLEN]["chamber"]
+    assert "fluid is out" not in margins[GAP].get("chamber", "")

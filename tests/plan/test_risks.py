@@ -111,3 +111,10 @@ def test_a_finding_that_would_move_nothing_is_not_listed() -> None:
     keys = {row.key for row in plan.finding_changes}
     assert "puncture-folds" not in keys
     assert {"travel-2", "bag-follows"} <= keys
+
+
+def test_a_gap_says_beside_the_figure_that_more_is_to_be_expected() -> None:
+    gap, none = (changed("trauma-gap", signs__dialysis_clock_hours=hours) for hours in ([3, 4, 5], None))
+    told = [risks(planned(eye, draws=50), "manual-small-incision")["capsule-rupture"].label for eye in (gap, none)]
+    assert "expect more" in told[0]
+    assert "expect more" not in told[1]

@@ -178,7 +178,7 @@ def _minutes(offer: Offer) -> Criterion:
             use,
             formula=tr("log-normal of the published mean and spread: 50, 5 and 95 in 100; supports added"),
             inputs=known(supports=added, trainee=tr("yes") if trainee else tr("no")),
-            valid=tr("practised hands in high-volume centres"),
+            valid=tr("practised hands in high-volume centres on white lenses: a hard nucleus and other hands take longer"),
         ),
     )  # fmt: skip
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from forestay.answer import Doubt
-from forestay.calc.lens_error import Case, case_of, gains_of, spreads_of
+from forestay.calc.lens_error import HALF, Case, case_of, gains_of, spreads_of, within_d
 from forestay.calc.lens_formulas import adjusted_lengths, falsifies, side_by_side
 from forestay.calc.lens_input import prepare_target
 from forestay.calc.lens_positions import LensPositionsInput
@@ -31,6 +32,8 @@ class Planned:
 
     power_d: float
     constant_a: float | None
+    sd_d: float | None
+    """One standard deviation of its error from measurements and place, without the formula's own [D]."""
 
 
 @dataclass(frozen=True)
@@ -100,7 +103,23 @@ def formulas_of(
                 sd=found.disagreement_d,
             )
         )
+        if planned is not None and planned.sd_d is not None:
+            says += _with_formula(planned.sd_d, found.disagreement_d)
     return Compared(rows, found.lens_d, found.disagreement_d, tuple(says))
+
+
+def _with_formula(sd_d: float, disagreement_d: float) -> list[str]:
+    """What the chance becomes when the formulas' own spread is an error too; nothing where it changes no percent."""
+    alone, both = (round(100 * within_d(sd, HALF)) for sd in (sd_d, math.hypot(sd_d, disagreement_d)))
+    if alone == both:
+        return []
+    words = tr(
+        "The errors shown are those of measurements and lens place. With the formulas' own spread {both:.0f} %, not {alone:.0f} %, lie within {half:g} D.",
+        both=both,
+        alone=alone,
+        half=HALF,
+    )
+    return [words]
 
 
 def measure_words(measure: str) -> str:

@@ -221,7 +221,7 @@ def _planned(rows: list[LensPosition], target_d: float) -> Planned | None:
     best = None if row is None else _best_of(row, target_d)
     if row is None or best is None:
         return None
-    return Planned(best[0], row.box.constant_a if row.box is not None and row.box_is_near else None)
+    return Planned(best[0], row.box.constant_a if row.box is not None and row.box_is_near else None, row.sd_d)
 
 
 def best_choice(plan: LensPlan, position: str) -> tuple[float, float] | None:

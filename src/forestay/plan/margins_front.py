@@ -262,6 +262,8 @@ def chamber_margin(offer: Offer) -> Margin | None:
                 [Change(tr("deliver flat through a larger opening; refill before each lift"), offer)],
                 lambda _: has.centre - estimates.nucleus_thickness.centre,
             )
+    if offer.setting.case.lens.appearance == "intumescent":
+        says = tr("{says} · the swollen lens takes room: judge again when its fluid is out", says=says)
     offer.setting.use.merge(use)
     return margin_of(
         "chamber",

@@ -123,7 +123,7 @@ def capsule_risk(offer: Offer) -> Risk | None:
         factors = (*factors, (tr("own record"), told))
     return Risk(
         name="capsule-rupture",
-        label=tr("capsule rupture or vitreous loss"),
+        label=_capsule_label(case),
         complication="capsule-rupture",
         of_this_eye=True,
         population=tr("55 567 and 961 208 operations in the United Kingdom, phacoemulsification"),
@@ -143,6 +143,13 @@ def capsule_risk(offer: Offer) -> Risk | None:
             calculation="complication-risk",
         ),
     )
+
+
+def _capsule_label(case: CaseFile) -> str:
+    """What the figure is of, with what it does not know where it is read."""
+    if case.signs.dialysis_clock_hours or case.signs.subluxated:
+        return tr("capsule rupture or vitreous loss (the gap counts only as a lens that moves: expect more)")
+    return tr("capsule rupture or vitreous loss")
 
 
 def cornea_risk(offer: Offer) -> Risk | None:

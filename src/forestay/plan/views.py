@@ -119,5 +119,10 @@ def _lip(offer: Offer) -> str:
     has = min(float(outer_lip(offer, m.tunnel_outer_mm)), m.tunnel_inner_mm)
     said = tr("Nucleus and vectis need {need:.1f} mm of lip; {has:.1f} mm are there.", need=need, has=has)
     if need - has > SHORT_TOLERANCE_MM:
-        said += " " + tr("Short by {mm:.1f} mm: lengthen both lips first, or divide the nucleus.", mm=need - has)
+        longest = offer.setting.use.number("size.tunnel_high_mm")
+        said += " " + tr(
+            "Short by {mm:.1f} mm; {longest:.1f} mm is the longest groove planned. Decide before the nucleus is lifted: divide it in two, or lengthen both lips first and suture.",
+            mm=need - has,
+            longest=longest,
+        )
     return said

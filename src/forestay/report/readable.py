@@ -185,6 +185,8 @@ def _findings(plan: Plan, width: int) -> list[str]:
                 before=before,
                 after=after,
             )
+        if before == after:  # what is seen has fixed the grade
+            text = tr("{label}: healthy clock hours {hours:.1f} to {left:.1f}", **words)
         said += _lines(text, width, rest="  ")
     return said
 
