@@ -20,6 +20,7 @@ export interface Kit {
   words: Record<"kept" | "waits" | "alone" | "together" | "figure" | "unknown" | "done" | "taken", string>;
 }
 export interface After {
+  now: Record<string, string>;
   steps: Step[];
   above: string;
   answered: Record<string, string>;
@@ -90,9 +91,11 @@ export async function theatre(kit: Kit, own: Entry[], asked: URLSearchParams, af
   if (stand.found.some((one) => one.figure)) notes.push(filled(kit.words.figure, {}));
 
   const steps = then?.steps ?? kit.steps;
-  const step =
-    steps.find((one) => one.key === asked.get("step")) ?? steps.find((one) => !stand.done.includes(one.key)) ?? steps.at(-1);
   const found = asked.get("found") ?? "";
+  const urgent = latest && found === latest.name ? then?.now[found] : "";
+  const step =
+    steps.find((one) => one.key === urgent && !stand.done.includes(one.key)) ??
+    steps.find((one) => one.key === asked.get("step")) ?? steps.find((one) => !stand.done.includes(one.key)) ?? steps.at(-1);
   const answered = latest && found === latest.name ? (then?.answered[found] ?? "") : "";
   const said = `<div class="answered kept-notes" role="status">${notes.map((note) => `<p>${note}</p>`).join("")}</div>${answered}`;
   // A step that a finding leaves as it was is kept once.

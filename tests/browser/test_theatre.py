@@ -36,6 +36,16 @@ def test_steps_and_findings_go_by_keys_alone_and_what_changed_is_said(page: Page
     expect(page.locator(".answered")).to_contain_text("OVD between nucleus and capsule")
     assert violations(page, axe) == []
 
+    # An event plans again: what is done at once comes up, the lens goes elsewhere; taken back, the plan is as before.
+    page.locator("#at-any-step summary").click()
+    page.locator('#at-any-step button[value="rule capsule-open"]').click()
+    expect(page.locator("#step-name")).to_have_text("Hold and look: the capsule", timeout=PLANNED_MS)
+    expect(page.locator(".answered")).to_contain_text("The capsule is open behind: now “Hold and look: the capsule”")
+    expect(page.locator(".answered")).to_contain_text("lens in the sulcus")
+    expect(page.locator(".answered")).to_contain_text("from now on: retinal detachment within three years")
+    page.keyboard.press("Backspace")
+    expect(page.locator(".answered")).to_contain_text("Taken back: the capsule is open", timeout=PLANNED_MS)
+
     # Switched off, a key presses nothing.
     page.get_by_text("Keys and foot pedal").click()
     page.get_by_label("Keys work on this page").uncheck()

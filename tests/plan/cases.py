@@ -9,7 +9,7 @@ from typing import Any
 
 from forestay.demo import NAMES, demo_bytes
 from forestay.eye.records import CaseFile
-from forestay.eye.situation import Decisions, Situation
+from forestay.eye.situation import Decisions, Progress, Situation
 from forestay.eye.validation import validate
 from forestay.frame import mirror_axis, mirror_hour
 from forestay.plan.context import Context
@@ -30,8 +30,9 @@ def raw(name: str) -> dict[str, Any]:
 
 
 def situation(data: dict[str, Any], **decisions: Any) -> Situation:
-    """A situation from nested tables."""
-    return Situation(case=validate(CaseFile, data), decisions=Decisions(**decisions))
+    """A situation from nested tables; ``happened`` and ``done`` say how far the operation has come."""
+    course = {name: tuple(decisions.pop(name)) for name in ("happened", "done") if name in decisions}
+    return Situation(case=validate(CaseFile, data), decisions=Decisions(**decisions), progress=Progress(**course))
 
 
 def changed(name: str, **fields: Any) -> dict[str, Any]:

@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from forestay.evidence import default_evidence
 from forestay.eye.situation import Situation
-from forestay.plan.model import Cue, Plan
+from forestay.plan.events import states_of
+from forestay.plan.model import Cue, Plan, Step
+from forestay.plan.now import now_of
 from forestay.services.cases import Who
 from forestay.services.planner import Planner
 from forestay.services.planning import Desk, keep_demo
@@ -15,10 +18,13 @@ from tests.factories import example_plan
 
 CASE = "trauma-gap"
 NEEDED_MM = 5.6
+USE = default_evidence().reader()
+HOLD = Step("hold-back", "Hold and look: the capsule", "Keep the instrument in.", (), "surgeon", ())
 
 
 def invented_plan(situation: Situation) -> Plan:
-    """The invented plan with the decisions taken over; only the capsulorhexis moves a margin."""
+    """The invented plan with the decisions taken over; only the capsulorhexis moves a margin, and an open capsule asks for
+    a step at once."""
     plan = example_plan(side=situation.case.eye.side, seat=situation.case.theatre.seat or "superior")
     decided = situation.decisions
     changes: dict[str, Any] = {
@@ -44,7 +50,16 @@ def invented_plan(situation: Situation) -> Plan:
         replace(m, has=size, margin=room, low=room - 0.5, high=room + 0.5) if m.key == "capsulorhexis" else m
         for m in plan.margins
     )
-    return replace(plan, measures=measures, margins=margins)
+    now = now_of(situation.progress, USE)
+    return replace(
+        plan,
+        measures=measures,
+        margins=margins,
+        steps=(*plan.steps[: len(now.done)], HOLD, *plan.steps[len(now.done) :])
+        if "capsule-open" in now.keys
+        else plan.steps,
+        happened=states_of(now, USE),
+    )
 
 
 def answering_plan(situation: Situation) -> Plan:

@@ -140,20 +140,24 @@ def test_an_unknown_finding_or_step_is_refused(client: Visitor, desk: Desk, form
 def test_every_cue_that_a_finding_names_stands_in_the_steps_and_every_field_exists() -> None:
     cues = {str(cue.data["see"]) for step in ruleset("steps")["step"] for cue in step.inner}
     ladders = {str(rule.data["key"]) for rule in ruleset("fallbacks")["fallback"]}
+    asked = [c.value for s in ruleset("events")["state"] for line in s.when.lines for c in line]
+    moving = {event.strip() for value in asked for event in (value or "").split(",")}
     for rule in finding_rules():
         assert set(rule.cues) <= cues, rule.key
         assert all(is_field(path) for path in rule.sets)
         assert rule.ask is None or is_field(rule.ask)
         assert rule.ladder is None or rule.ladder in ladders, rule.key
-        assert rule.sets or rule.stays, f"{rule.key} moves no field and says not why the plan stays"
+        moves = rule.sets or rule.event in moving
+        assert moves or rule.stays, f"{rule.key} moves nothing and says not why the plan stays"
         assert set(rule.positions) <= PLACES, rule.key
 
 
-def test_an_event_that_moves_no_figure_says_why_and_what_power_a_lens_would_have(client: Visitor, desk: Desk) -> None:
+def test_an_event_says_what_power_a_lens_would_have_and_a_pupil_without_its_size_why_the_plan_stays(
+    client: Visitor, desk: Desk
+) -> None:
     plan = desk.plan(desk.open(CASE).situation, {})
     data = sent(desk, step=plan.steps[1].key, found="rule capsule-open")
     page = unescape(client.post(f"{HERE}/found", data=data).text)
-    assert "the lens goes by what is left of the capsule" in page
     places = [p for p in plan.lens.positions if p.position in ("sulcus", "optic-capture") and p.choices]
     assert places
     for place in places:
@@ -162,6 +166,22 @@ def test_an_event_that_moves_no_figure_says_why_and_what_power_a_lens_would_have
         assert f"{place.label} {planned[1]:+.2f} D" in page
     page = unescape(client.post(f"{HERE}/found", data=sent(desk, step=plan.steps[1].key, found="rule pupil")).text)
     assert "Without its size nothing can be worked out anew" in page
+
+
+def test_an_event_plans_again_and_the_page_goes_to_what_is_done_at_once(client: Visitor, desk: Desk) -> None:
+    before = desk.plan(desk.open(CASE).situation, {})
+    client.post(f"{HERE}/done", data=sent(desk, step=before.steps[0].key))
+    data = sent(desk, step=before.steps[2].key, found="rule capsule-open")
+    page = unescape(client.post(f"{HERE}/found", data=data).text)
+    assert re.search(r"<h1[^>]*>Hold and look: the capsule</h1>", page)
+    assert "The plan now:" in page
+    assert "The capsule is open behind: now “Hold and look: the capsule”" in page
+    assert "The plan itself does not change by it" not in page
+    fact = re.search(r'name="fact" value="([^"]+)"', page)
+    assert fact
+    page = unescape(client.post(f"{HERE}/back", data=sent(desk, fact=fact[1])).text)
+    assert "Taken back: the capsule is open behind" in page
+    assert "Hold and look" not in desk.plan(desk.open(CASE).situation, {}).steps[1].name
 
 
 def test_the_timer_begins_with_the_first_check(client: Visitor, desk: Desk) -> None:

@@ -13,6 +13,12 @@ from forestay.record import Record
 RingTiming = Literal["none", "before-nucleus", "after-nucleus"]
 TunnelShape = Literal["straight", "frown", "chevron"]
 StepKey = Literal[
+    "close-now",
+    "hold-back",
+    "cover-gap",
+    "clear-vitreous",
+    "clear-vitreous-dry",
+    "let-it-go",
     "time-out",
     "antisepsis",
     "flap",

@@ -1,8 +1,8 @@
 """What changed between two plans of one eye, and why: one plain line, and the whole list in order of weight.
 
-Pure and without a rule of its own: it reads what both plans say and names what was moved. A margin that turned from room
-to short or back comes first; then the decision, the technique, what must not be done, the margins that moved, devices,
-kit and steps.
+Pure and without a rule of its own: it reads what both plans say and names what was moved. What is done at once comes first,
+then a margin that turned from room to short or back, the decision, the technique, what must not be done, the margins that
+moved, devices, kit, steps, risks and follow-up.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from enum import IntEnum, auto
 from typing import Any
 
+from forestay.plan.events import urgent
 from forestay.plan.model import Margin, Measures, Plan
 from forestay.plan.said import Cause, causes, hours_of, ring_words
 from forestay.plan.words import TECHNIQUES
@@ -29,6 +30,7 @@ TOLD_STEPS = 4
 class Weight(IntEnum):
     """What matters more comes first."""
 
+    NOW = auto()
     TURNED = auto()
     DECISION = auto()
     TECHNIQUE = auto()
@@ -37,6 +39,8 @@ class Weight(IntEnum):
     MEASURE = auto()
     KIT = auto()
     STEP = auto()
+    RISK = auto()
+    AFTER = auto()
 
 
 @dataclass(frozen=True)
@@ -69,6 +73,7 @@ def compare(before: Plan, after: Plan) -> Changes:
     found = [*_margins(before, after, moved), *_choice(before, after, moved), *_measures(before, after, moved)]
     found += _ring_rest(before, after, moved)
     found += [*_stops(before, after, moved), *_kit(before, after, moved), *_steps(before, after, moved)]
+    found += [*_risks(before, after, moved), *_after(before, after, moved)]
     items = tuple(sorted(found, key=lambda c: (c.weight, -_size(c, before))))
     line = _line(moved, items, before, after) if moved or items else ""
     return Changes(line, items, tuple(c.words for c in moved))
@@ -200,7 +205,10 @@ def _planned(one: Measures, two: Measures) -> Iterator[tuple[str, str]]:
     if one.tunnel_outer_mm != two.tunnel_outer_mm:
         yield "tunnel_chord_mm", tr("tunnel {after:.1f} mm", after=two.tunnel_outer_mm)
     if one.lens_position != two.lens_position:
-        yield "lens_position", tr("lens in the {where}", where=two.lens_position.replace("-", " "))
+        if two.lens_position == "aphakia":
+            yield "lens_position", tr("no lens for now")
+        else:
+            yield "lens_position", tr("lens in the {where}", where=two.lens_position.replace("-", " "))
     if one.anaesthetic != two.anaesthetic and two.anaesthetic:
         yield "anaesthetic", tr("anaesthesia: {name}", name=two.anaesthetic)
 
@@ -250,13 +258,50 @@ def _steps(before: Plan, after: Plan, moved: Sequence[Cause]) -> Iterator[Change
     old: Mapping[str, Any] = {s.key: s for s in before.steps}
     new: Mapping[str, Any] = {s.key: s for s in after.steps}
     for key, step in new.items():
-        if key not in old:
+        if key not in old and key in urgent():
+            yield Change(Weight.NOW, key, tr("now “{step}”", step=step.name), _why(moved))
+        elif key not in old:
             yield Change(Weight.STEP, key, tr("new step: {name}", name=step.name), _why(moved))
         elif _told(step) != _told(old[key]):
             yield Change(Weight.STEP, key, tr("step {name} reads otherwise", name=step.name), _why(moved))
     for key, step in old.items():
         if key not in new:
             yield Change(Weight.STEP, key, tr("step left out: {name}", name=step.name), _why(moved))
+
+
+def _risks(before: Plan, after: Plan, moved: Sequence[Cause]) -> Iterator[Change]:
+    """Risks that something that happened in the operation brings or ends; a chance that only moves is read on the page."""
+    if before.happened == after.happened or before.chosen.technique != after.chosen.technique:
+        return
+    old, new = (
+        {r.name: r for o in p.options if o.technique == p.chosen.technique for r in o.risks} for p in (before, after)
+    )
+    for name, risk in new.items():
+        if name not in old:
+            words = tr("from now on: {label} {p:.1%}", label=risk.label, p=risk.probability)
+            yield Change(Weight.RISK, name, words, _why(moved))
+    for name, risk in old.items():
+        if name not in new and risk.of_this_eye:
+            yield Change(
+                Weight.RISK, name, tr("{label}: no longer a chance, it has come", label=risk.label), _why(moved)
+            )
+
+
+def _after(before: Plan, after: Plan, moved: Sequence[Cause]) -> Iterator[Change]:
+    """Visits, the pressure check and what the patient is told."""
+    for visit in after.after.visits:
+        if visit not in before.after.visits:
+            words = tr("visit {when}: {check}", when=visit.when, check=visit.check)
+            yield Change(Weight.AFTER, f"{visit.when}: {visit.check}", words, _why(moved))
+    for visit in before.after.visits:
+        if visit not in after.after.visits:
+            words = tr("no longer: visit {when}, {check}", when=visit.when, check=visit.check)
+            yield Change(Weight.AFTER, f"{visit.when}: {visit.check}", words, _why(moved))
+    if before.after.pressure_check != after.after.pressure_check:
+        yield Change(Weight.AFTER, "pressure", tr("pressure: {when}", when=after.after.pressure_check), _why(moved))
+    for warning in after.after.warnings:
+        if warning not in before.after.warnings:
+            yield Change(Weight.AFTER, warning, tr("tell the patient: {what}", what=warning), _why(moved))
 
 
 def _line(moved: Sequence[Cause], items: Sequence[Change], before: Plan, after: Plan) -> str:
@@ -279,7 +324,7 @@ def _effects(items: Sequence[Change], after: Plan) -> list[str]:
     """The decision, the technique and what was barred, then the margins; loads that only rank in one phrase."""
     group = {m.key: m.group for m in after.margins}
     refused = after.decision.decision in ("refer", "do-not-operate")  # then the technique says nothing more
-    weighty = (Weight.DECISION, Weight.STOP) if refused else (Weight.DECISION, Weight.TECHNIQUE, Weight.STOP)
+    weighty = {Weight.NOW, Weight.DECISION, Weight.STOP} | (set() if refused else {Weight.TECHNIQUE})
     head = [_short(i, after) for i in items if i.weight in weighty]
     margins = [i for i in items if i.weight in (Weight.TURNED, Weight.MOVED)]
     main = [i.words for i in margins if group.get(i.key, "main") == "main"]

@@ -12,7 +12,7 @@ from forestay.answer import Doubt, unique
 from forestay.evidence import Reader
 from forestay.eye.plausibility import refuse_if_needed
 from forestay.eye.records import CaseFile
-from forestay.eye.situation import Decisions, Situation
+from forestay.eye.situation import Decisions, Progress, Situation
 from forestay.plan import margins_back, margins_front
 from forestay.plan.astigmatism_part import astigmatism_plan
 from forestay.plan.choose import Verdict, choose, judge, leaders, rank
@@ -23,6 +23,7 @@ from forestay.plan.deciding import decide, verdict_of
 from forestay.plan.dominance import criteria_of, elsewhere, lacking_kit, needed_kit
 from forestay.plan.drawing import drawing_of
 from forestay.plan.estimates import estimate
+from forestay.plan.events import from_here, states_of
 from forestay.plan.lens_part import lens_plan
 from forestay.plan.lens_shift import with_displacement
 from forestay.plan.listing import estimates_listed, eye_listed
@@ -30,6 +31,7 @@ from forestay.plan.margins_zonule import loads_of, zonule_margins
 from forestay.plan.measures import Setting, measures_for
 from forestay.plan.mirror import Frame, to_frame
 from forestay.plan.model import Check, Chosen, LensPlan, Margin, Measures, Option, Plan, Unassessed
+from forestay.plan.now import now_of
 from forestay.plan.offers import Offer
 from forestay.plan.risks import risks_of
 from forestay.plan.ruleset import holding
@@ -68,7 +70,7 @@ def make(situation: Situation, context: Context) -> Plan:
     findings = check(case, use=use)
     refuse_if_needed(findings)
     turned, decisions, frame = to_frame(case, situation.decisions)
-    setting = _setting(turned, decisions, context, use)
+    setting = _setting(turned, decisions, context, use, situation.progress)
     view = eye_view(case, setting)
     ranked, verdicts, offers, loads = _options(setting, view, frame, context)
     best = next((o for o in ranked if o.technique in offers), None)
@@ -76,11 +78,11 @@ def make(situation: Situation, context: Context) -> Plan:
     return _assemble(situation, context, _Work(setting, frame, view, ranked, verdicts, offers, loads, checks), best)
 
 
-def _setting(case: CaseFile, decisions: Decisions, context: Context, use: Reader) -> Setting:
+def _setting(case: CaseFile, decisions: Decisions, context: Context, use: Reader, progress: Progress) -> Setting:
     """The estimates of a case in the working frame, with the practice's own figures."""
     practice = context.practice
     estimates = estimate(case, context.draws, use, practice.zonule_ratios)
-    return Setting(case, estimates, decisions, use, practice.incisions)
+    return Setting(case, estimates, decisions, use, practice.incisions, now_of(progress, use))
 
 
 @dataclass(frozen=True)
@@ -145,7 +147,8 @@ def _options(
             )
         )
     options.append(_option("referral", None, (), (), elsewhere(setting), available=True))
-    return rank(options, verdicts, setting.decisions.technique), verdicts, offers, loads
+    ranked = (from_here(o, setting.now, use) for o in rank(options, verdicts, setting.decisions.technique))
+    return tuple(ranked), verdicts, offers, loads
 
 
 def outcome(situation: Situation, context: Context) -> tuple[str, str]:
@@ -154,7 +157,7 @@ def outcome(situation: Situation, context: Context) -> tuple[str, str]:
     use = context.evidence.reader()
     refuse_if_needed(check(situation.case, use=use))
     turned, decisions, frame = to_frame(situation.case, situation.decisions)
-    setting = _setting(turned, decisions, context, use)
+    setting = _setting(turned, decisions, context, use, situation.progress)
     view = eye_view(situation.case, setting)
     ranked, _, offers, _ = _options(setting, view, frame, context)
     best = next((o for o in ranked if o.technique in offers), None)
@@ -265,11 +268,9 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     changes = finding_changes(case, use, context.practice.zonule_ratios) if searched else ()
     supports = supports_of(offer, work.frame) if offer and searched else ()
     compared = comparison_of(work.ranked, offer, view, work.frame, use)
-    todo, sharing = steps(technique, view, use, situation)
+    todo, sharing = steps(technique, view, use, situation, setting.now)
     doubts = [
-        *_input_doubts(case),
-        *sharing,
-        *setting.estimates.doubts,
+        *(*_input_doubts(case), *sharing, *setting.estimates.doubts),
         *lens_doubts,
         *astigmatism_doubts,
         *use.doubts(),
@@ -305,6 +306,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         finding_changes=changes,
         ring_rest=ring_rest_of(work.loads.get(best.technique) if best else None, work.frame),
         supports=supports,
+        happened=states_of(setting.now, use),
         decided=situation.decisions.model_dump(exclude_none=True, mode="json"),
         disagreements=tuple({"field": d.field, "values": d.values} for d in situation.disagreements),
     )

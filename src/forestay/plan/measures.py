@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from forestay.evidence import Reader
 from forestay.eye.records import CaseFile
@@ -18,6 +18,7 @@ from forestay.plan.context import OwnIncision
 from forestay.plan.estimates import Estimates
 from forestay.plan.induced import expected_residual_d, induced_by
 from forestay.plan.model import Measures
+from forestay.plan.now import Now
 
 SCLERAL = ("manual-small-incision",)
 LARGE = ("extracapsular", "intracapsular")
@@ -36,6 +37,8 @@ class Setting:
     use: Reader
     own_incisions: tuple[OwnIncision, ...] = ()
     """What the practice's own incisions did, to be weighed in."""
+    now: Now = field(default_factory=Now)
+    """What has happened in the operation so far."""
 
     @property
     def weak(self) -> bool:
@@ -221,7 +224,7 @@ def iris_hooks(
 def ring_timing(setting: Setting, technique: str) -> str:
     """Whether a plain ring goes in, and when: after the nucleus, since before it the ring follows the nucleus."""
     use = setting.use
-    if technique in LARGE:
+    if technique in LARGE or setting.now.bars_ring(setting.gap_hours):
         return "none"
     if setting.decisions.ring is not None:
         return setting.decisions.ring
@@ -260,7 +263,7 @@ def capsule_hooks(
 
     One that would share its stab with an iris hook moves on by half an hour.
     """
-    if technique in LARGE or not setting.weak or setting.lacks_kit("capsule-hooks"):
+    if technique in LARGE or not setting.weak or setting.lacks_kit("capsule-hooks") or setting.now.bars_rim_hooks:
         return ()
     gaps = setting.estimates.gap_hours
     if gaps:
@@ -283,8 +286,14 @@ def _ends(hours: Sequence[float]) -> tuple[float, float]:
 def lens_position(setting: Setting, technique: str, ring: str) -> str:
     """Where the lens is planned to lie, by what is left to hold it."""
     use, gap = setting.use, setting.gap_hours
+    if setting.now.no_lens:
+        return "aphakia"
     if technique == "intracapsular" or gap > use.number("act.bag_lost_hours"):
         return "anterior-chamber" if anterior_chamber_allowed(setting) else "aphakia"
+    if setting.now.bag_lost(gap) and setting.lacks_kit("three-piece-lens"):
+        return "anterior-chamber" if anterior_chamber_allowed(setting) else "aphakia"
+    if setting.now.bag_lost(gap):
+        return "sulcus" if 12 - gap >= use.number("act.sulcus_support_hours") else "scleral"
     if gap <= use.number("act.ring_needed_hours") or ring != "none" or not setting.lacks_kit("ring-segment"):
         return "bag"
     return "sulcus" if 12 - gap >= use.number("act.sulcus_support_hours") else "scleral"

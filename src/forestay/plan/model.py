@@ -10,7 +10,7 @@ from forestay.plan.lens_model import LensPlan, LensPosition
 from forestay.plan.model_compare import Comparison, Criterion
 from forestay.plan.model_decision import Decision, First, Verdict, WouldChange
 from forestay.plan.model_risk import FindingChange, Origin, Risk
-from forestay.plan.model_steps import Conflict, Cue, Fallback, Remedy, Rung, Shift, Step, Stop
+from forestay.plan.model_steps import Conflict, Cue, Fallback, Remedy, Rung, Shift, State, Step, Stop
 from forestay.plan.model_trolley import Dose, KitItem
 
 __all__ = [
@@ -31,6 +31,7 @@ __all__ = [
     "Risk",
     "Rung",
     "Shift",
+    "State",
     "Step",
     "Stop",
     "Verdict",
@@ -307,6 +308,8 @@ class Plan:
     conflicts: tuple[Conflict, ...] = field(default=())
     ring_rest: RingRest | None = None
     comparison: Comparison | None = None
+    happened: tuple[State, ...] = field(default=())
+    """What has happened in the operation so far and moves the plan."""
 
 
 def as_dict(plan: Plan) -> dict[str, Any]:

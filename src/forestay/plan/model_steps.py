@@ -110,3 +110,12 @@ class Stop:
     must_not: str
     why: str
     sources: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class State:
+    """What has happened in the operation and moves the plan: its key in the rules, in words, and whose rule it is."""
+
+    key: str
+    says: str
+    sources: tuple[str, ...]

@@ -20,7 +20,7 @@ from forestay.plan.ruleview import Domain, Table, domains, escapes, satisfying, 
 Kind = Literal["unreachable", "contradiction", "circle", "unknown word", "unknown rule", "twice", "no source"]
 DOING = ("do", "then", "drug", "preparation", "dose", "first", "item", "text", "check", "act_on")
 """The sentences of a rule that tell someone to do something."""
-WITHOUT_SOURCE = ("item", "cue", "rung", "finding", "window")
+WITHOUT_SOURCE = ("item", "cue", "rung", "also", "finding", "window")
 """Kinds that stand on the source of what they belong to, or on none: a thing on the trolley, a name for what was seen."""
 
 

@@ -19,6 +19,7 @@ def links(table: Table) -> Iterator[Link]:
     yield from _findings(table)
     yield from _windows(table)
     yield from _boxes(table)
+    yield from _states(table)
 
 
 def _rules(table: Table, file: str, kind: str) -> tuple[Rule, ...]:
@@ -57,6 +58,24 @@ def _holds(name: str, value: Any) -> bool:
         return True
     low, high = bounds_of(name)
     return not isinstance(value, int | float) or low <= value <= high
+
+
+def _states(table: Table) -> Iterator[Link]:
+    """What an event does to steps names steps; a step that is done at once names a state, and asks for it."""
+    steps = _rules(table, "steps", "step")
+    keys, states = {str(s.data["key"]) for s in steps}, _rules(table, "events", "state")
+    for state in states:
+        where = f"events.toml, state {state.data['key']}"
+        also = [str(key) for part in state.inner for key in part.data["steps"]]
+        for key in (*state.data.get("keeps", ()), *state.data.get("leaves_out", ()), *also):
+            if key not in keys:
+                yield "unknown rule", where, f"no step is called {key!r}"
+    for step in (s for s in steps if "now" in s.data):
+        where = f"steps.toml, step {step.data['key']}"
+        if step.data["now"] not in {s.data["key"] for s in states}:
+            yield "unknown rule", where, f"no state is called {step.data['now']!r}"
+        if "progress.states" not in step.when.names:
+            yield "contradiction", where, "is done at once in a state, and does not ask for it"
 
 
 def _windows(table: Table) -> Iterator[Link]:

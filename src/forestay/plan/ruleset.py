@@ -17,11 +17,14 @@ from forestay.evidence import Reader
 from forestay.eye.condition import Condition, parse_condition
 from forestay.eye.filling import fill
 
-FILES = ("decision", "techniques", "anaesthesia", "steps", "kit", "doses", "fallbacks", "stops", "conflicts", "after")
+FILES = (
+    *("decision", "techniques", "anaesthesia", "steps", "kit", "doses"),
+    *("fallbacks", "stops", "conflicts", "after", "events"),
+)
 BESIDE = ("findings", "followup", "timeout")
 """Rules that a plan does not read itself: what a tap in theatre keeps, what a visit finds, what is ticked."""
-INNER = ("cue", "rung")
-"""Rules inside a rule: what to watch for at a step, and the rungs of a ladder."""
+INNER = ("cue", "rung", "also")
+"""Rules inside a rule: what to watch for at a step, the rungs of a ladder, what an event adds to steps."""
 
 
 @dataclass(frozen=True)

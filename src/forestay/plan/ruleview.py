@@ -83,6 +83,8 @@ def words_of(name: str) -> tuple[str, ...] | None:
     """The words that ``name`` can take; None where it is no word, or any word."""
     if name in OWN_WORDS:
         return OWN_WORDS[name]
+    if name == "progress.states":
+        return tuple(str(rule.data["key"]) for rule in ruleset("events")["state"])
     info = _fields().get(name)
     if info is None:
         return None

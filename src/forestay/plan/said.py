@@ -42,7 +42,18 @@ PATHS = {
 
 def causes(before: Plan, after: Plan) -> tuple[Cause, ...]:
     """Everything that was set or found otherwise, controls first."""
-    return (*_controls(before, after), *_findings(before, after))
+    return (*_controls(before, after), *_findings(before, after), *_happened(before, after))
+
+
+def _happened(before: Plan, after: Plan) -> Iterator[Cause]:
+    """What came about in the operation, and what was taken back."""
+    old, new = ({s.key: s.says for s in plan.happened} for plan in (before, after))
+    for key, says in new.items():
+        if key not in old:
+            yield Cause(key, f"progress.{key}", says)
+    for key, says in old.items():
+        if key not in new:
+            yield Cause(key, f"progress.{key}", tr("taken back: {what}", what=says))
 
 
 def _controls(before: Plan, after: Plan) -> Iterator[Cause]:

@@ -8,7 +8,9 @@ from typing import Any
 from forestay.answer import Doubt
 from forestay.evidence import Reader
 from forestay.eye.situation import Situation
+from forestay.plan.events import steps_now
 from forestay.plan.model import After, Conflict, Cue, Fallback, Rung, Step, Stop, Visit
+from forestay.plan.now import Now
 from forestay.plan.ruleset import Rule, holding, sentences
 from forestay.plan.take_over import Turn, shared_out
 from forestay.text import tr
@@ -24,9 +26,12 @@ def stops(view: View, use: Reader) -> tuple[Stop, ...]:
     )
 
 
-def steps(technique: str, view: View, use: Reader, situation: Situation) -> tuple[tuple[Step, ...], list[Doubt]]:
-    """The steps of a technique with the cues that apply to this eye and who does each; what is doubtful about that."""
-    rows = []
+def steps(
+    technique: str, view: View, use: Reader, situation: Situation, now: Now
+) -> tuple[tuple[Step, ...], list[Doubt]]:
+    """The steps of a technique from here on, with the cues that apply to this eye and who does each; what is doubtful
+    about that."""
+    found, turns = [], {}
     for rule in holding("steps", "step", view, use):
         if technique not in rule.data["techniques"]:
             continue
@@ -40,8 +45,9 @@ def steps(technique: str, view: View, use: Reader, situation: Situation) -> tupl
             sources=rule.cite(use),
         )
         ends = tr(str(rule.data["take_over"])) if "take_over" in rule.data else None
-        rows.append(Turn(step, int(rule.data["level"]), ends))
-    return shared_out(rows, situation)
+        found.append(step)
+        turns[step.key] = int(rule.data["level"]), ends
+    return shared_out([Turn(step, *turns[step.key]) for step in steps_now(found, now, view, use)], situation)
 
 
 def _cue(rule: Rule, view: View, use: Reader) -> Cue:

@@ -22,7 +22,7 @@ SHORT_TOLERANCE_MM = 0.05
 def eye_view(case: CaseFile, setting: Setting) -> dict[str, Any]:
     """Facts of the case as recorded, and the estimates. ``case`` is the eye's own; ``setting`` the working frame's."""
     e = setting.estimates
-    view = flat(case)
+    view = flat(case) | setting.now.view
     estimates: dict[str, Any] = {
         "nucleus_diameter_mm": e.nucleus_diameter.centre,
         "nucleus_thickness_mm": e.nucleus_thickness.centre,

@@ -17,9 +17,10 @@ from forestay.case.fold import entries
 from forestay.errors import InvalidInput
 from forestay.exchange.device_code import DeviceCode, read_code
 from forestay.eye.validation import validate
+from forestay.plan.events import at_once
 from forestay.plan.lens_model import LensBox
 from forestay.plan.model import LensPosition, Plan, Step, as_dict
-from forestay.plan.theatre import FindingRule, check_groups
+from forestay.plan.theatre import FindingRule, check_groups, finding_rules, rule_for_cue
 from forestay.services.cases import KeptCase
 from forestay.services.operated import CHECK, LENS_CHECK
 from forestay.text import tr
@@ -68,6 +69,17 @@ def stand(opened: KeptCase, plan: Plan, wanted: str = "") -> Stand:
         last=standing[-1].fact.header.id if standing else None,
         entered=min(began, default=None),
     )
+
+
+def next_after(opened: KeptCase, plan: Plan, found: str) -> str:
+    """The step that a finding asks for at once, where it is not done yet; empty where it asks for none."""
+    kind, _, what = found.partition(" ")
+    if not what:
+        return ""
+    rule = rule_for_cue(what) if kind == "cue" else next((r for r in finding_rules() if r.key == what), None)
+    wanted = at_once(rule.event) if rule is not None else ()
+    done = opened.situation.progress.done
+    return next((s.key for s in plan.steps if s.key in wanted and s.key not in done), "")
 
 
 def _is_check(body: Body) -> bool:

@@ -166,6 +166,7 @@ def _after(renderer: Renderer, opened: KeptCase, plan: Plan, then: Plan, one: be
     steps = [step | ({"html": ""} if usual.get(step["key"]) == step else {}) for step in _steps(renderer, opened, then)]
     return {
         "head": opened.head,
+        "now": {name: theatre.next_after(opened, then, name) for name in one.names},
         "steps": steps,
         "above": drawn(then),
         "answered": {

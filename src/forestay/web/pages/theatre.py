@@ -44,8 +44,8 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
         head = count_of(asked.get("since", ""))
         earlier = desk.before(case_id, head) if head else None
         changes = compare(desk.plan(earlier, {}), plan) if earlier is not None else None
-        at = theatre.stand(opened, plan, asked.get("step", ""))
         found = asked.get("found", "")[:LONGEST_WORDS]
+        at = theatre.stand(opened, plan, theatre.next_after(opened, plan, found) or asked.get("step", ""))
         view = theatre_view(opened, plan, at, wall=bool(asked.get("wall")), found=found, changes=changes)
         return renderer.page(request, "theatre.html", view)
 
