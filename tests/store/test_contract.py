@@ -14,6 +14,7 @@ from uuid import UUID
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sqlalchemy import event
 
 from forestay.case.bodies import Decided, Found, Withdrawn
 from forestay.case.case_file import parse_case, read_facts
@@ -24,7 +25,8 @@ from forestay.case.from_file import facts_from_case
 from forestay.case.lines import Enclosed, Exported
 from forestay.demo import NAMES, demo_bytes
 from forestay.errors import BrokenChain, ConflictingFact, InvalidInput, NotFound
-from forestay.store.attachments import LARGEST_BYTES, content, listed
+from forestay.exchange.jsonlines import export_facts, import_all
+from forestay.store.attachments import LARGEST_BYTES, add, content, listed
 from forestay.store.checking import check
 from forestay.store.interface import ErasedCase, FactStore, Hit, Identity
 from forestay.store.memory import MemoryFactStore
@@ -385,3 +387,45 @@ def test_the_end_of_a_case_is_told_and_whoever_listens_hears_of_new_facts_once(s
     end()
     store.append("M-1", facts(3))
     assert (store.head("M-1"), heard) == (3, ["M-1"])
+
+
+def test_the_same_bytes_from_two_devices_at_once_are_kept_once(store: FactStore) -> None:
+    """Into one case, and into two: one blob, one attachment of a case, and nobody gets an error of the database."""
+    if not isinstance(store, SqlFactStore):
+        return
+    for case_id in ("M-1", "M-2"):
+        store.append(case_id, [fact(length(23), int(case_id[2:]), case=case_id)])
+    ready, kept = threading.Barrier(4), []
+
+    def attach(case_id: str) -> None:
+        ready.wait()
+        kept.append(add(store.database, case_id, PICTURE, title="fundus", by="a1", at=NOON))
+
+    threads = [threading.Thread(target=attach, args=(name,)) for name in ("M-1", "M-1", "M-2", "M-2")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert len(kept) == 4
+    assert [len(listed(store.database, name)) for name in ("M-1", "M-2")] == [1, 1]
+    assert {content(store.database, one.case, one.id)[1] for one in kept} == {PICTURE}
+    assert check(store.database) == []
+
+
+def test_an_import_of_many_cases_reads_the_list_of_all_cases_once(store: FactStore) -> None:
+    """And what else it asks grows with the cases that come, not with their square."""
+    if not isinstance(store, SqlFactStore):
+        return
+    told: list[str] = []
+    event.listen(store.database.engine, "before_cursor_execute", lambda *given: told.append(given[2]))
+    counts = []
+    for first in (4, 8, 16):
+        here = MemoryFactStore()
+        names = [f"M-{n}" for n in range(first, 2 * first)]
+        for name in names:
+            here.append(name, [fact(length(23), int(name[2:]), case=name)])
+        told.clear()
+        assert {one.facts for one in import_all(store, [export_facts(here, name) for name in names])} == {1}
+        assert sum("NOT IN (SELECT erasure" in " ".join(one.split()) for one in told) == 1
+        counts.append(len(told))
+    assert counts[2] - counts[1] == 2 * (counts[1] - counts[0])

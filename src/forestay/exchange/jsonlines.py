@@ -25,8 +25,8 @@ class Keeper(Protocol):
     def take_in(self, copies: Sequence[Exported]) -> list[int]:
         """Keep what other records exported, all of it or nothing; how many facts of each were new."""
 
-    def cases(self) -> list[str]:
-        """The cases kept."""
+    def sequences(self) -> dict[str, int]:
+        """The cases kept, each with the number of its last fact."""
 
     def links(self, case_id: str) -> list[Link]:
         """The chain of a case."""
@@ -65,8 +65,9 @@ def import_all(
         raise no_case_of(next(iter(held)))
     copies = [replace(copy, enclosed=ones) for copy, ones in arriving]
     new = keeper.take_in(copies)
+    known = keeper.sequences()  # asked once, however many cases came
     return [
-        Imported(copy.case, n, count(keeper, copy.case), enclosed=len(copy.enclosed))
+        Imported(copy.case, n, known.get(copy.case, 0), enclosed=len(copy.enclosed))
         for copy, n in zip(copies, new, strict=True)
     ]
 
@@ -82,4 +83,4 @@ def no_case_of(case: str) -> UnreadableFile:
 
 def count(keeper: Keeper, case_id: str) -> int:
     """How many facts a case has; none where it is not kept."""
-    return len(keeper.links(case_id)) if case_id in keeper.cases() else 0
+    return keeper.sequences().get(case_id, 0)

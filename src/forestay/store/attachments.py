@@ -9,6 +9,8 @@ from datetime import datetime
 from uuid import uuid4
 
 from sqlalchemy import Connection, insert, select
+from sqlalchemy.dialects.postgresql import insert as postgresql_insert
+from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 
 from forestay.case.lines import Enclosed
 from forestay.errors import BrokenChain, ConflictingFact, InvalidInput, NotFound
@@ -51,6 +53,7 @@ def add(database: Database, case_id: str, content: bytes, *, title: str, by: str
     title, media_type = titled(title), _kind(content)
     digest = hashlib.sha256(content).hexdigest()
     with database.writing() as connection:
+        database.lock_case(connection, case_id)  # who comes second sees what the first one kept
         number = _open_case(connection, case_id)
         there = [one for one in _listed(connection, number) if (one.digest, one.title) == (digest, title)]
         if there:
@@ -92,8 +95,10 @@ def bring_back(connection: Connection, database: Database, case_id: str, enclose
 
 def _keep(connection: Connection, database: Database, number: int, made: Attached, content: bytes) -> None:
     """The bytes, once, and the signed row of a case that names them."""
+    put = sqlite_insert(blob) if connection.dialect.name == "sqlite" else postgresql_insert(blob)
+    once = put.on_conflict_do_nothing(index_elements=["digest"])  # another case may keep the same bytes meanwhile
     if connection.scalar(select(blob.c.digest).where(blob.c.digest == made.digest)) is None:
-        connection.execute(insert(blob).values(digest=made.digest, size=made.size, content=content))
+        connection.execute(once, {"digest": made.digest, "size": made.size, "content": content})
     said = asdict(made)
     signed = database.keyring.sign("attachment", **attachment_says(said))
     row = {name: value for name, value in said.items() if name not in ("case", "size")}

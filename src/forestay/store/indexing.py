@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 
-from sqlalchemy import Connection, Select, delete, insert, or_, select, text
+from sqlalchemy import Connection, delete, insert, select, text
 
 from forestay.case.chain import Link
 from forestay.errors import ForestayError
 from forestay.store.interface import Hit
-from forestay.store.question import Field, Question, Word, text_of, values_of, words
+from forestay.store.question import Field, Part, Question, Word, text_of, values_of, words
 from forestay.store.rows import links_of
 from forestay.store.tables import SEQUENCES, case, document, erasure, fact_field
 
 SIGNS = {"=": "__eq__", "<": "__lt__", "<=": "__le__", ">": "__gt__", ">=": "__ge__"}
 MOST_FACTS = 5
 """Facts that are named for each case found."""
-LISTED = 500
-"""Facts read for each part: the newest cases come first."""
+FEW = 2000
+"""Answers up to which the cases of a part are gone through alone."""
+FIRST_BLOCK, LARGEST_BLOCK = 100, 1600
+"""Cases that are gone through at a time."""
+EACH_NAME = text(
+    "WITH RECURSIVE names(name) AS (SELECT min(name) FROM fact_field UNION ALL "
+    "SELECT (SELECT min(f.name) FROM fact_field AS f WHERE f.name > names.name) FROM names WHERE names.name IS NOT NULL) "
+    "SELECT name FROM names WHERE name IS NOT NULL"
+)
+"""Each name of a field once, from one to the next in the index."""
 ADD_WORDS = {
     "sqlite": text("INSERT INTO fact_text (rowid, words) VALUES (:doc, :words)"),
     "postgresql": text("INSERT INTO fact_text (doc, words) VALUES (:doc, to_tsvector('simple', :words))"),
@@ -82,63 +90,120 @@ def reindex(connection: Connection) -> int:
 
 
 def search(connection: Connection, question: Question, *, limit: int) -> list[Hit]:
-    """See :meth:`~forestay.store.interface.FactStore.search`."""
-    found: dict[int, set[int]] | None = None
+    """See :meth:`~forestay.store.interface.FactStore.search`.
+
+    Newest cases first, a block of cases at a time, and no further than ``limit`` asks. Where one part has few answers, only
+    its cases are gone through; where all have many, blocks of all cases are, and are soon full. So a search reads what it
+    shows, and not all that the record holds.
+    """
+    found: list[Hit] = []
+    fields = {part: _named_so(connection, part.name) for part in question.parts if isinstance(part, Field)}
+    for block in _blocks(connection, _few(connection, question, fields)):
+        answers: dict[int, set[int]] | None = None
+        for part in question.parts:
+            among = block if answers is None else sorted(answers)
+            if not among:
+                break
+            rows = (
+                _words_in(connection, part, among)
+                if isinstance(part, Word)
+                else _fields_in(connection, part, fields[part], among)
+            )
+            hits = _grouped(rows, among)
+            answers = hits if answers is None else {n: answers[n] | told for n, told in hits.items()}
+        found += _named(connection, answers or {})
+        if len(found) >= limit:
+            break
+    return found[:limit]
+
+
+def _few(connection: Connection, question: Question, fields: Mapping[Field, Sequence[str]]) -> list[int] | None:
+    """The cases of the part with the fewest answers, newest first; None where every part has many."""
+    fewest: list[int] | None = None
     for part in question.parts:
-        among = None if found is None else sorted(found)
-        hits = _word(connection, part, among) if isinstance(part, Word) else _field(connection, part, among)
-        if found is not None:
-            hits = {number: found[number] | sequences for number, sequences in hits.items() if number in found}
-        found = hits
-        if not found:
-            return []
-    return _named(connection, found or {}, limit)
+        rows = _rows_of(connection, part, fields.get(part, ()) if isinstance(part, Field) else ())  # one more than few
+        if len(rows) <= FEW and (fewest is None or len(rows) < len(fewest)):
+            fewest = [row[0] for row in rows]
+    return None if fewest is None else sorted(set(fewest), reverse=True)
 
 
-def _named(connection: Connection, found: dict[int, set[int]], limit: int) -> list[Hit]:
-    newest = sorted(found, reverse=True)
+def _rows_of(connection: Connection, part: Part, names: Sequence[str]) -> list[tuple[int, int]]:
+    """Case and sequence of what answers a part, in no order, and no more than one beyond few."""
+    if isinstance(part, Word):
+        dialect = connection.dialect.name
+        statement = text(f"SELECT {DOC[dialect]} FROM fact_text WHERE {MATCHES[dialect]} LIMIT {FEW + 1:d}")  # noqa: S608 - fixed words
+        return [divmod(row[0], SEQUENCES) for row in connection.execute(statement, _asked(connection, part))]
+    chosen = select(fact_field.c.case_number, fact_field.c.server_sequence)
+    column = fact_field.c.word if isinstance(part.value, str) else fact_field.c.number
+    held = chosen.where(fact_field.c.name.in_(names), getattr(column, SIGNS[part.sign])(part.value)).limit(FEW + 1)
+    return [(row[0], row[1]) for row in connection.execute(held)]
+
+
+def _blocks(connection: Connection, numbers: Sequence[int] | None) -> Iterator[list[int]]:
+    """Cases in blocks, newest first: of these, or of all. Blocks grow, so that a long way takes few steps."""
+    size, at, before = FIRST_BLOCK, 0, None
+    while True:
+        if numbers is not None:
+            block = list(numbers[at : at + size])
+        else:
+            asked = select(case.c.number).order_by(case.c.number.desc()).limit(size)
+            block = list(connection.scalars(asked if before is None else asked.where(case.c.number < before)))
+        if not block:
+            return
+        yield block
+        at, before, size = at + size, block[-1], min(2 * size, LARGEST_BLOCK)
+
+
+def _named(connection: Connection, found: dict[int, set[int]]) -> list[Hit]:
+    """The cases that are still there, newest first, with the first facts that answer."""
+    if not found:
+        return []
     rows = connection.execute(
         select(case.c.number, case.c.id).where(
-            case.c.number.in_(newest), case.c.number.not_in(select(erasure.c.case_number))
+            case.c.number.in_(found), case.c.number.not_in(select(erasure.c.case_number))
         )
     )
     names = {row[0]: row[1] for row in rows}
-    return [Hit(names[number], tuple(sorted(found[number])[:MOST_FACTS])) for number in newest if number in names][
-        :limit
-    ]
+    return [Hit(names[n], tuple(sorted(found[n])[:MOST_FACTS])) for n in sorted(names, reverse=True)]
 
 
-def _word(connection: Connection, part: Word, among: Sequence[int] | None) -> dict[int, set[int]]:
+def _asked(connection: Connection, part: Word) -> dict[str, str]:
+    return {"asked": f'"{part.start}"*' if connection.dialect.name == "sqlite" else f"{part.start}:*"}
+
+
+def _words_in(connection: Connection, part: Word, among: Sequence[int]) -> Iterator[tuple[int, int]]:
+    """Facts of these cases, and of those between them, that have a word beginning so."""
     dialect = connection.dialect.name
-    doc = DOC[dialect]
-    asked = {"asked": f'"{part.start}"*' if dialect == "sqlite" else f"{part.start}:*"}
-    where = MATCHES[dialect]
-    if among is not None and len(among) == 1:
-        where += f" AND {doc} >= {document(among[0], 0):d} AND {doc} < {document(among[0] + 1, 0):d}"
+    doc, low, high = DOC[dialect], document(min(among), 0), document(max(among) + 1, 0)
+    where = f"{MATCHES[dialect]} AND {doc} >= {low:d} AND {doc} < {high:d}"
     statement = text(f"SELECT {doc} FROM fact_text WHERE {where}")  # noqa: S608 - fixed words and whole numbers
-    return _grouped((divmod(row[0], SEQUENCES) for row in connection.execute(statement, asked)), among)
+    return (divmod(row[0], SEQUENCES) for row in connection.execute(statement, _asked(connection, part)))
 
 
-def _field(connection: Connection, part: Field, among: Sequence[int] | None) -> dict[int, set[int]]:
-    names = list(connection.scalars(_field_names(part.name)))
-    column = fact_field.c.word if isinstance(part.value, str) else fact_field.c.number
-    condition = getattr(column, SIGNS[part.sign])(part.value)
+def _fields_in(
+    connection: Connection, part: Field, names: Sequence[str], among: Sequence[int]
+) -> Iterator[tuple[int, int]]:
+    """Facts of these cases that give the field such a value. Name and value are asked in a way that no index answers, so
+    that the case leads: an index of values would go through every case of the record."""
+    name = fact_field.c.name.concat("")
+    value = fact_field.c.word.concat("") if isinstance(part.value, str) else fact_field.c.number + 0
     rows = connection.execute(
-        select(fact_field.c.case_number, fact_field.c.server_sequence).where(fact_field.c.name.in_(names), condition)
+        select(fact_field.c.case_number, fact_field.c.server_sequence).where(
+            fact_field.c.case_number.in_(among), name.in_(names), getattr(value, SIGNS[part.sign])(part.value)
+        )
     )
-    return _grouped(((row[0], row[1]) for row in rows), among)
+    return ((row[0], row[1]) for row in rows)
 
 
-def _field_names(name: str) -> Select[tuple[str]]:
-    ending = name.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
-    column = fact_field.c.name
-    return select(column).where(or_(column == name, column.like(f"%.{ending}", escape="\\"))).distinct()
+def _named_so(connection: Connection, name: str) -> list[str]:
+    """The names of fields in the record that are called so, with or without their section: one step of the index each."""
+    return [one for one in connection.scalars(EACH_NAME) if one == name or one.endswith(f".{name}")]
 
 
-def _grouped(rows: Iterable[tuple[int, int]], among: Sequence[int] | None) -> dict[int, set[int]]:
-    wanted = None if among is None else set(among)
+def _grouped(rows: Iterable[tuple[int, int]], among: Sequence[int]) -> dict[int, set[int]]:
+    wanted = set(among)
     found: dict[int, set[int]] = {}
     for number, sequence in rows:
-        if wanted is None or number in wanted:
+        if number in wanted:
             found.setdefault(number, set()).add(sequence)
     return found
