@@ -15,6 +15,7 @@ from forestay.eye.records import Technique
 from forestay.record import Record
 from forestay.risk import endothelium as engine
 from forestay.risk.normal import normal_quantile
+from forestay.risk.truncated import whole_sd
 from forestay.text import tr
 
 Ovd = Literal["viscoadaptive", "soft-shell", "dispersive", "cohesive", "super-cohesive"]
@@ -33,10 +34,10 @@ class EndotheliumInput(Record):
 
 
 class YearOut(Record):
-    """The count ``year`` years after surgery; ``low`` and ``high`` hold the central 90 per cent."""
+    """The count ``year`` years after surgery, at the mean loss; ``low`` and ``high`` hold the central 90 per cent."""
 
     year: float = Field(description="years after surgery")
-    count_per_mm2: float = Field(description="count [cells/mm2], median")
+    count_per_mm2: float = Field(description="count at the mean loss [cells/mm2]")
     low: float = Field(description="lower end of the central 90 per cent")
     high: float = Field(description="upper end of the central 90 per cent")
     probability_below: dict[str, float] = Field(description="probability that the count is below 500, 700 and 1000")
@@ -51,14 +52,14 @@ class LowCountSeries(Record):
 
 
 class Endothelium(Record):
-    """Count once the cornea has healed (``after_per_mm2``: median; central 90 per cent in ``low`` and ``high``).
+    """Count once the cornea has healed (``after_per_mm2``: at the mean loss; central 90 per cent in ``low`` and ``high``).
 
-    ``by_year`` runs from 0 to ``years`` with ageing; ``final_per_mm2`` is its last count. ``loss`` is the median share
+    ``by_year`` runs from 0 to ``years`` with ageing; ``final_per_mm2`` is its last count. ``loss`` is the mean share
     lost. ``usual_for_age_per_mm2`` is what eyes of this age have before surgery. ``low_count_series`` is filled for
     counts below 1000/mm2: two published series that disagree.
     """
 
-    after_per_mm2: float = Field(description="count once the cornea has healed, median [cells/mm2]")
+    after_per_mm2: float = Field(description="count once the cornea has healed, at the mean loss [cells/mm2]")
     low: float = Field(description="lower end of the central 90 per cent")
     high: float = Field(description="upper end of the central 90 per cent")
     probability_below: dict[str, float] = Field(
@@ -66,7 +67,7 @@ class Endothelium(Record):
     )
     by_year: tuple[YearOut, ...] = Field(description="the years that follow, from 0")
     final_per_mm2: float = Field(description="count at the last year shown [cells/mm2]")
-    loss: float = Field(description="median share lost")
+    loss: float = Field(description="mean share lost")
     usual_for_age_per_mm2: float = Field(description="what eyes of this age have before surgery [cells/mm2]")
     low_count_series: tuple[LowCountSeries, ...] = Field(
         description="for low counts: two published series that disagree"
@@ -82,15 +83,21 @@ def read_loss(
     ovd: Ovd | None = None,
 ) -> engine.Loss:
     """The loss of a technique at a hardness, in this chamber and under this OVD, from the rows of evidence."""
+    least, greatest = use.number("endothelium.least_loss"), use.number("endothelium.greatest_loss")
     loss = engine.loss_at(
         grade=grade,
         reference_grade=use.number("endothelium.reference_grade"),
         mean_at_reference=use.number(f"endothelium.loss.{technique}"),
         slope_per_grade=use.number(f"endothelium.slope.{technique}"),
-        sd_eye=use.sd("endothelium.spread"),
+        sd_eye=whole_sd(
+            mean=use.number("endothelium.spread_mean"),
+            spread=use.sd("endothelium.spread"),
+            least=least,
+            greatest=greatest,
+        ),
         sd_series=use.sd("endothelium.level"),
-        least=use.number("endothelium.least_loss"),
-        greatest=use.number("endothelium.greatest_loss"),
+        least=least,
+        greatest=greatest,
     )
     if chamber_depth_mm is not None and chamber_depth_mm < use.evidence.reader().number("endothelium.shallow_mm"):
         given = {"chamber_depth_mm": chamber_depth_mm, "from_mm": use.number("endothelium.shallow_mm")}
@@ -111,11 +118,10 @@ def read_ageing(use: Reader) -> engine.Ageing:
 @calculation(
     "endothelium",
     summary="Endothelial count after surgery, by technique and hardness, and in the years that follow",
-    formula="after = count x (1 - loss), loss normal about mean + slope x (grade - 3) + shallow chamber + OVD, cut at 0 "
-    "and 80 %; "
-    "later x exp(-0.006 years)",
+    formula="after = count x (1 - loss), mean loss = mean + slope x (grade - 3) + shallow chamber + OVD; loss spread as a "
+    "normal truncated at 0 and 80 %, with the published mean and spread; later x exp(-0.006 years)",
     valid="Adults with uncomplicated surgery; the loss does not depend on the count, so that a lower count never ends "
-    "higher. Counts below 1000/mm2 were studied in two small series that disagree",
+    "higher, and no chance has a step. Counts below 1000/mm2 were studied in two small series that disagree",
     input=EndotheliumInput,
     output=Endothelium,
     example={"count_per_mm2": 1800, "age_years": 74, "technique": "manual-small-incision", "grade": 4, "years": 5},
@@ -152,7 +158,7 @@ def _path(
     """Count, interval and chances at 0, 1, … whole years, and at ``years`` itself."""
     thresholds = use.numbers("endothelium.thresholds_per_mm2")
     level = use.number("interval.shown")
-    healed = engine.after_surgery(count_per_mm2=count_per_mm2, loss_z=0.0, loss=loss)
+    healed = engine.mean_after(count_per_mm2=count_per_mm2, loss=loss)
     times = [float(year) for year in range(math.floor(years) + 1)]
     if times[-1] != years:
         times.append(years)
@@ -190,9 +196,7 @@ def _low_count(count_per_mm2: float, use: Reader) -> tuple[LowCountSeries, ...]:
         found.append(
             LowCountSeries(
                 loss=share,
-                after_per_mm2=engine.after_surgery(
-                    count_per_mm2=count_per_mm2, loss_z=0.0, loss=engine.Loss(share, 0.0, 0.0, 1.0)
-                ),
+                after_per_mm2=engine.mean_after(count_per_mm2=count_per_mm2, loss=engine.Loss(share, 0.0, 0.0, 1.0)),
                 source=use.row(key).source.key,
             )
         )

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from typing import ClassVar
 
@@ -185,10 +186,19 @@ def opening_circle_mm(
     >>> circle.round(2).tolist()
     [3.5, 3.5, 6.0]
     """
+    reach = np.asarray(reach_mm, dtype=np.float64)
+    if clock_scatter_hours is None and np.ndim(pupil_mm) == 0 and reach.ndim == 1:
+        return _one_circle_mm(tuple(clocks), tuple(reach.tolist()), float(pupil_mm))
     return opening(
         clocks=clocks,
-        reach_mm=reach_mm,
+        reach_mm=reach,
         pupil_mm=pupil_mm,
         corner_radius_mm=0.0,
         clock_scatter_hours=clock_scatter_hours,
     ).largest_circle_mm
+
+
+@lru_cache(maxsize=512)
+def _one_circle_mm(clocks: tuple[float, ...], reach_mm: tuple[float, ...], pupil_mm: float) -> Numbers:
+    """The circle of one opening, remembered: a plan asks the same hooks for each technique."""
+    return opening(clocks=clocks, reach_mm=reach_mm, pupil_mm=pupil_mm, corner_radius_mm=0.0).largest_circle_mm

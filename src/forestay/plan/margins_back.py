@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
 from forestay.calc.endothelium import read_loss
 from forestay.evidence import Reader
 from forestay.eye.records import Technique
+from forestay.plan.draws import Draws
 from forestay.plan.model import Margin
 from forestay.plan.offers import Change, Offer, best_change, known, margin_of, origin
 from forestay.plan.prediction import nearest_power_d, predictor
@@ -22,8 +24,8 @@ def _grade(offer: Offer) -> float:
     return offer.setting.use.number("nucleus.mean_grade") if grade is None else grade
 
 
-def count_after(offer: Offer, technique: Technique, use: Reader) -> Spread | None:
-    """Endothelial count after surgery [cells/mm2]; guttae lose a share more."""
+def count_and_loss(offer: Offer, technique: Technique, use: Reader) -> tuple[float, endothelium.Loss] | None:
+    """Count before surgery [cells/mm2] and the loss expected of it; guttae lose a share more."""
     case = offer.setting.case
     count = case.biometry.endothelial_count_per_mm2
     if count is None:
@@ -33,10 +35,26 @@ def count_after(offer: Offer, technique: Technique, use: Reader) -> Spread | Non
         factor = use.number("corneal.guttae_loss_factor")
         mean = min(loss.mean * factor, loss.greatest)
         loss = endothelium.Loss(mean, loss.sd, loss.least, loss.greatest)
-    z = offer.context.draws.normal("endothelial loss")
-    centre = endothelium.after_surgery(count_per_mm2=count, loss_z=0.0, loss=loss)
-    drawn = endothelium.after_surgery(count_per_mm2=count, loss_z=z, loss=loss)
-    return Spread(float(centre), np.asarray(drawn))
+    return count, loss
+
+
+def count_after(offer: Offer, technique: Technique, use: Reader) -> Spread | None:
+    """Endothelial count after surgery [cells/mm2], with its draws."""
+    known_loss = count_and_loss(offer, technique, use)
+    if known_loss is None:
+        return None
+    count, loss = known_loss
+    return _after(count, loss, offer.context.draws)
+
+
+@lru_cache(maxsize=128)
+def _after(count_per_mm2: float, loss: endothelium.Loss, draws: Draws) -> Spread:
+    """Remembered: a plan asks each technique's count for its margin, its risks and its words."""
+    centre = endothelium.mean_after(count_per_mm2=count_per_mm2, loss=loss)
+    z = draws.normal("endothelial loss")
+    return Spread(
+        float(centre), np.asarray(endothelium.after_surgery(count_per_mm2=count_per_mm2, loss_z=z, loss=loss))
+    )
 
 
 def cornea_margin(offer: Offer) -> Margin | None:
@@ -51,9 +69,9 @@ def cornea_margin(offer: Offer) -> Margin | None:
     others: tuple[Technique, ...] = ("manual-small-incision", "phacoemulsification", "extracapsular")
     gains = []
     for other in others:
-        left = count_after(offer, other, offer.setting.use)
+        left = count_and_loss(offer, other, offer.setting.use)
         if other != offer.technique and left is not None:
-            gains.append((left.centre - after.centre, other))
+            gains.append((endothelium.mean_after(count_per_mm2=left[0], loss=left[1]) - after.centre, other))
     best = max(gains, default=(0.0, ""))
     widen = best_change(
         after.centre,

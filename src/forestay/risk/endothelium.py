@@ -1,4 +1,9 @@
-"""What an operation takes from the corneal endothelium, and what age takes afterwards."""
+"""What an operation takes from the corneal endothelium, and what age takes afterwards.
+
+The share lost is a normal truncated at the least and greatest loss, with the published mean (and, where the spread was
+published, that spread: :mod:`forestay.risk.truncated`). No eye loses exactly nothing, so the chance of ending below a
+threshold has no step where the count before surgery passes that threshold.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from forestay.risk.normal import central, normal_cdf, normal_nodes, normal_quantile
+from forestay.risk.truncated import Truncated, with_mean
 
 LOSS_STEPS = 200
 """Points across the spread of loss when ageing is added."""
@@ -18,16 +24,21 @@ AGEING_STEPS = 20
 
 @dataclass(frozen=True)
 class Loss:
-    """The loss of one technique at one hardness: a normal share of cells, cut off at least and greatest.
+    """The loss of one technique at one hardness: a share of cells, normal, truncated at least and greatest.
 
-    ``mean``, ``sd``, ``least``, ``greatest`` [share of cells]. It does not depend on the count, so that a lower count
-    never ends higher.
+    ``mean`` of the truncated loss, ``sd`` of the normal before it is truncated, ``least``, ``greatest`` [share of cells].
+    It does not depend on the count, so that a lower count never ends higher.
     """
 
     mean: float
     sd: float
     least: float
     greatest: float
+
+    @property
+    def shares(self) -> Truncated:
+        """The distribution of the share lost; asked where ``sd`` is above 0."""
+        return with_mean(mean=self.mean, sd=self.sd, least=self.least, greatest=self.greatest)
 
 
 @dataclass(frozen=True)
@@ -52,8 +63,8 @@ def loss_at(
     """Loss by hardness: mean + slope x (grade - reference), one line without steps.
 
     Parameters: ``grade`` [1-5], ``mean_at_reference`` [share of cells], ``slope_per_grade`` [share of cells a grade],
-    ``sd_eye`` [between eyes], ``sd_series`` [between published series]. Result [share of cells]; the two spreads add
-    as squares.
+    ``sd_eye`` [between eyes, before truncation], ``sd_series`` [between published series]. Result [share of cells]; the
+    two spreads add as squares.
 
     >>> loss_at(grade=3, reference_grade=3, mean_at_reference=0.2, slope_per_grade=0.05, sd_eye=0.03, sd_series=0.04,
     ...         least=0, greatest=0.8).sd
@@ -84,16 +95,27 @@ def chamber_shift(*, chamber_depth_mm: float, from_mm: float, per_mm: float) -> 
     return per_mm * max(from_mm - chamber_depth_mm, 0.0)
 
 
-def after_surgery(*, count_per_mm2: ArrayLike, loss_z: ArrayLike, loss: Loss) -> Any:
-    """Count once the cornea has healed: count x (1 - share lost).
+def mean_after(*, count_per_mm2: ArrayLike, loss: Loss) -> Any:
+    """Count once the cornea has healed, at the mean loss: count x (1 - mean share lost) [cells/mm2].
 
-    Parameters: ``count_per_mm2`` [cells/mm2 before], ``loss_z`` [standard normal; high is a great loss], ``loss``.
-    Result [cells/mm2], the shape of ``count_per_mm2`` and ``loss_z`` together. Strictly rising in the count.
-
-    >>> round(after_surgery(count_per_mm2=1800, loss_z=0, loss=Loss(0.177, 0.1, 0.0, 0.8)))
+    >>> round(mean_after(count_per_mm2=1800, loss=Loss(0.177, 0.1, 0.0, 0.8)))
     1481
     """
-    share = np.clip(loss.mean + loss.sd * np.asarray(loss_z, dtype=float), loss.least, loss.greatest)
+    count = np.asarray(count_per_mm2, dtype=float) * (1 - loss.mean)
+    return float(count) if count.ndim == 0 else count
+
+
+def after_surgery(*, count_per_mm2: ArrayLike, loss_z: ArrayLike, loss: Loss) -> Any:
+    """Count once the cornea has healed: count x (1 - share lost), the share at the quantile of ``loss_z``.
+
+    Parameters: ``count_per_mm2`` [cells/mm2 before], ``loss_z`` [standard normal; high is a great loss; 0 the median],
+    ``loss``. Result [cells/mm2], the shape of ``count_per_mm2`` and ``loss_z`` together. Strictly rising in the count.
+
+    >>> round(after_surgery(count_per_mm2=1800, loss_z=0, loss=Loss(0.177, 0.0, 0.0, 0.8)))
+    1481
+    """
+    z = np.asarray(loss_z, dtype=float)
+    share = loss.shares.quantile(normal_cdf(z)) if loss.sd > 0 else np.full(z.shape, loss.mean)
     count = np.asarray(count_per_mm2, dtype=float) * (1 - share)
     return float(count) if count.ndim == 0 else count
 
@@ -115,8 +137,8 @@ def aged(*, count_per_mm2: ArrayLike, years: ArrayLike, per_year: ArrayLike) -> 
 def interval(*, count_per_mm2: float, loss: Loss, ageing: Ageing, years: float, level: float) -> tuple[float, float]:
     """Low and high count ``years`` after surgery, holding the share ``level`` of eyes like this one.
 
-    At 0 years the quantiles of the cut normal itself; later those of loss and ageing together on a fixed grid. Both are
-    proportional to the count.
+    At 0 years the quantiles of the truncated normal itself; later those of loss and ageing together on a fixed grid. Both
+    are proportional to the count.
     """
     below, above = central(level)
     if years == 0:
@@ -132,15 +154,12 @@ def probability_below(
 ) -> float:
     """Probability that the count ends below ``threshold_per_mm2`` [cells/mm2] ``years`` after surgery.
 
-    Exact for the cut normal at 0 years: P(share lost > 1 - threshold / count). Later the mean of that over ageing.
+    Exact for the truncated normal at 0 years: P(share lost > 1 - threshold / count), 1 from the threshold down. Later the
+    mean of that over ageing. Without a step in count, threshold or mean loss, and monotone in each.
     """
     rates = np.array([0.0]) if years == 0 else _rates(ageing)
     needed = 1 - threshold_per_mm2 / aged(count_per_mm2=count_per_mm2, years=years, per_year=rates)
-    if loss.sd == 0:
-        beyond = (np.clip(loss.mean, loss.least, loss.greatest) > needed).astype(float)
-    else:
-        beyond = 1 - np.asarray(normal_cdf((needed - loss.mean) / loss.sd))
-    beyond = np.where(needed < loss.least, 1.0, np.where(needed >= loss.greatest, 0.0, beyond))
+    beyond = loss.shares.above(needed) if loss.sd > 0 else (loss.mean > needed).astype(float)
     return float(np.mean(beyond))
 
 
