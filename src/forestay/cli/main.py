@@ -15,6 +15,7 @@ import typer
 from typer.exceptions import TyperException
 
 from forestay import __version__
+from forestay.cli.practice import PracticeOption, SettingsOption, context_from
 from forestay.cli.reading import bytes_of, print_json
 from forestay.errors import ForestayError, InvalidInput, UnreadableFile
 from forestay.text import SOURCE, known_language, speaking, tr
@@ -43,6 +44,7 @@ JsonOption = Annotated[bool, typer.Option("--json", help="Answer in JSON.")]
 @app.command()
 def plan(
     case: CaseArgument,
+    *,
     as_json: JsonOption = False,
     pdf: Annotated[Path | None, typer.Option("--pdf", metavar="FILE", help="Also write the two-page sheet.")] = None,
     devices: Annotated[
@@ -50,18 +52,22 @@ def plan(
         typer.Option("--devices", metavar="FILE", help="Shelf of devices, drugs and consumables (TOML), as of today."),
     ] = None,
     lenses: LensesOption = None,
+    settings: SettingsOption = None,
+    practice: PracticeOption = None,
 ) -> None:
     """Plan one eye from a case file."""
+    from dataclasses import replace
+
     from forestay.case.case_file import read_case
-    from forestay.plan.context import Context
     from forestay.plan.make import make
     from forestay.plan.model import as_dict
 
     data, name = bytes_of(case, "CASE")
     situation = read_case(data, name)
-    context = Context.default(lenses=_lenses(lenses))
+    context = context_from(settings, practice)
+    if lenses is not None:
+        context = replace(context, lenses=_lenses(lenses))
     if devices is not None:
-        from dataclasses import replace
         from datetime import datetime
 
         from forestay.plan.device_shelf import read_shelf

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from forestay.cli.practice import PracticeOption, SettingsOption, context_from
 from forestay.cli.reading import bytes_of, print_json
 from forestay.text import tr
 
@@ -21,16 +22,17 @@ def flips(
         Path, typer.Argument(metavar="CASE", help="Case file (TOML) or exported facts; - for standard input.")
     ],
     as_json: Annotated[bool, typer.Option("--json", help="Answer in JSON.")] = False,
+    settings: SettingsOption = None,
+    practice: PracticeOption = None,
 ) -> None:
     """Where the plan turns: the value of each input at which decision or technique change, the rest as it is."""
     from dataclasses import asdict
 
     from forestay.case.case_file import read_case
-    from forestay.plan.context import Context
     from forestay.plan.flip import flips as find
 
     data, name = bytes_of(case, "CASE")
-    found = find(read_case(data, name), Context.default())
+    found = find(read_case(data, name), context_from(settings, practice))
     if as_json:
         print_json(asdict(found))
         return

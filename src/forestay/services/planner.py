@@ -196,9 +196,12 @@ def usual_make(given: Given | None = None, *, quick: bool = False) -> Make:
 
     given = given or Given()
     context = replace(usual_context(given), searching=not quick)
-    if given.devices is None:
-        return lambda situation: make(situation, context)
-    return lambda situation: make(situation, replace(context, devices=given.devices, today=today()))
+    return lambda situation: make(situation, as_of_today(context, given))
+
+
+def as_of_today(context: Context, given: Given) -> Context:
+    """The same context with the shelf of devices, where there is one, as of the day on which it is asked."""
+    return context if given.devices is None else replace(context, devices=given.devices, today=today())
 
 
 def usual_context(given: Given) -> Context:

@@ -195,6 +195,11 @@ def take_in(store: FactStore, data: bytes, name: str, *, who: Who) -> tuple[str,
     return tuple(part for part, told in parts.items() if keep(store, part, told, who=who) is not None)
 
 
+def in_file(data: bytes, name: str) -> Settings:
+    """What a settings file says, as if it were kept: nothing is."""
+    return Settings(**_parts(read_file(data, name)))  # type: ignore[arg-type]
+
+
 def read_file(data: bytes, name: str) -> SettingsFile:
     """What a settings file says; what is wrong with it is one sentence."""
     try:
