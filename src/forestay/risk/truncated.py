@@ -19,7 +19,8 @@ FAR_LIMIT = 20.0
 there, and the mean then lies one twentieth of a standard deviation inside that end."""
 BISECTION_STEPS = 60
 """Halvings of the interval in which the middle is sought: below rounding."""
-TINY = 1e-300
+SMALLEST_SHARE = 1e-300
+"""What is taken of a share that double precision cannot hold."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,7 @@ class Truncated:
         mirrored, low, high = self._standard()
         first, last = _upper(low), _upper(high)
         beyond = first - (1 - share if mirrored else share) * (first - last)
-        at = -np.asarray(_deviate(np.clip(beyond, TINY, 1 - np.finfo(float).epsneg)), dtype=float)
+        at = -np.asarray(_deviate(np.clip(beyond, SMALLEST_SHARE, 1 - np.finfo(float).epsneg)), dtype=float)
         value = np.clip(self.middle + self.sd * (-at if mirrored else at), self.least, self.greatest)
         return np.where(share <= 0, self.least, np.where(share >= 1, self.greatest, value))
 
