@@ -89,7 +89,7 @@ def test_the_back_holds_fallbacks_lens_kit_doses_stops_and_after(example: tuple[
     assert plan.consent[0] in back
     assert "recheck axial length" in back
     assert plan.doubts[0].message in back
-    assert "1 doubts about the evidence itself" in back
+    assert "1 doubts about the evidence itself, 0 of them behind what is short or decides here" in back
 
 
 def test_a_real_case_is_not_marked_invented() -> None:

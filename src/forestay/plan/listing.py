@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from forestay.answer import Doubt
 from forestay.evidence import Reader
 from forestay.eye.records import CaseFile
 from forestay.plan.measures import Setting
@@ -118,3 +119,37 @@ def _nucleus_origin(setting: Setting) -> Origin:
         inputs=known(grade=lens.grade, appearance=lens.appearance, thickness=setting.case.biometry.lens_thickness_mm),
         calculation="nucleus",
     )
+
+
+def unsaid_doubts(case: CaseFile) -> list[Doubt]:
+    """What was taken for granted because the case file does not say it."""
+    doubts = []
+    theatre = case.theatre
+    if theatre.has is None:
+        doubts.append(Doubt("kit-unknown", tr("What the theatre has is not stated; all kit was planned as available.")))
+    if theatre.dominant_hand is None:
+        doubts.append(Doubt("hand-unknown", tr("The surgeon's dominant hand is not stated; right was taken.")))
+    if theatre.techniques is None:
+        doubts.append(
+            Doubt("techniques-unknown", tr("The techniques of this theatre are not stated; all were considered."))
+        )
+    if theatre.anaesthesia is None:
+        doubts.append(
+            Doubt("anaesthesia-unknown", tr("The anaesthetics of this theatre are not stated; all were considered."))
+        )
+    if theatre.surgeon_grade is None:
+        doubts.append(
+            Doubt(
+                "grade-of-surgeon-unknown",
+                tr("The surgeon's grade is not stated; the risk is averaged over the published mix."),
+            )
+        )
+    unseen = [name for name, value in case.signs if value is None]
+    if unseen:
+        doubts.append(
+            Doubt(
+                "signs-not-recorded",
+                tr("Not recorded, and neither taken as present nor as absent: {names}.", names=", ".join(unseen)),
+            )
+        )
+    return doubts

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from forestay import __version__
-from forestay.answer import Doubt, unique
+from forestay.answer import unique
 from forestay.evidence import Reader
 from forestay.eye.plausibility import refuse_if_needed
 from forestay.eye.records import CaseFile
@@ -21,12 +21,13 @@ from forestay.plan.context import Context
 from forestay.plan.cue_findings import with_findings
 from forestay.plan.deciding import decide, verdict_of
 from forestay.plan.dominance import criteria_of, elsewhere, lacking_kit, needed_kit
+from forestay.plan.doubt_groups import count_shown, grouped
 from forestay.plan.drawing import drawing_of
 from forestay.plan.estimates import estimate
 from forestay.plan.events import from_here, states_of
 from forestay.plan.lens_part import lens_plan
 from forestay.plan.lens_shift import with_displacement
-from forestay.plan.listing import estimates_listed, eye_listed
+from forestay.plan.listing import estimates_listed, eye_listed, unsaid_doubts
 from forestay.plan.margins_zonule import loads_of, zonule_margins
 from forestay.plan.measures import Setting, measures_for
 from forestay.plan.mirror import Frame, to_frame
@@ -270,12 +271,13 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     compared = comparison_of(work.ranked, offer, view, work.frame, use)
     todo, sharing = steps(technique, view, use, situation, setting.now)
     doubts = [
-        *(*_input_doubts(case), *sharing, *setting.estimates.doubts),
+        *unsaid_doubts(case),
+        *sharing,
+        *setting.estimates.doubts,
         *lens_doubts,
         *astigmatism_doubts,
-        *use.doubts(),
     ]
-    return Plan(
+    made = Plan(
         decision=decision,
         eye=eye_listed(case),
         checks=work.checks,
@@ -297,8 +299,8 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         comparison=compared,
         consent=consent(view, use),
         after=after(view, use),
-        doubts=unique(doubts),
-        sources=tuple(use.sources()),
+        doubts=(),
+        sources=(),
         version=version(context),
         caution=caution(),
         measures=best.measures if best else None,
@@ -309,6 +311,13 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         happened=states_of(setting.now, use),
         decided=situation.decisions.model_dump(exclude_none=True, mode="json"),
         disagreements=tuple({"field": d.field, "values": d.values} for d in situation.disagreements),
+    )
+    count_shown(use, work.ranked)
+    return replace(  # now that every part has read its rows
+        made,
+        doubts=unique([*doubts, *use.doubts()]),
+        doubt_groups=grouped(use, work.ranked),
+        sources=tuple(use.sources()),
     )
 
 
@@ -347,40 +356,6 @@ def _chosen(verdict: str, work: _Work, best: Option | None, use: Reader) -> Chos
         return Chosen("referral", clear=True, why=(why,), next_best=nearest)
     ranked = sorted(work.ranked, key=lambda o: (o.technique not in work.offers, o.rank))
     return choose(ranked, work.verdicts, work.setting.decisions.technique, use)
-
-
-def _input_doubts(case: CaseFile) -> list[Doubt]:
-    """What was taken for granted because the case file does not say it."""
-    doubts = []
-    theatre = case.theatre
-    if theatre.has is None:
-        doubts.append(Doubt("kit-unknown", tr("What the theatre has is not stated; all kit was planned as available.")))
-    if theatre.dominant_hand is None:
-        doubts.append(Doubt("hand-unknown", tr("The surgeon's dominant hand is not stated; right was taken.")))
-    if theatre.techniques is None:
-        doubts.append(
-            Doubt("techniques-unknown", tr("The techniques of this theatre are not stated; all were considered."))
-        )
-    if theatre.anaesthesia is None:
-        doubts.append(
-            Doubt("anaesthesia-unknown", tr("The anaesthetics of this theatre are not stated; all were considered."))
-        )
-    if theatre.surgeon_grade is None:
-        doubts.append(
-            Doubt(
-                "grade-of-surgeon-unknown",
-                tr("The surgeon's grade is not stated; the risk is averaged over the published mix."),
-            )
-        )
-    unseen = [name for name, value in case.signs if value is None]
-    if unseen:
-        doubts.append(
-            Doubt(
-                "signs-not-recorded",
-                tr("Not recorded, and neither taken as present nor as absent: {names}.", names=", ".join(unseen)),
-            )
-        )
-    return doubts
 
 
 def version(context: Context) -> dict[str, str]:

@@ -272,6 +272,15 @@ class RingRest:
 
 
 @dataclass(frozen=True)
+class DoubtGroup:
+    """Doubts about the evidence that belong together: ``key``, ``title``, and the doubts themselves."""
+
+    key: str
+    title: str
+    doubts: tuple[Doubt, ...]
+
+
+@dataclass(frozen=True)
 class Plan:
     """The whole answer for one eye."""
 
@@ -310,6 +319,8 @@ class Plan:
     comparison: Comparison | None = None
     happened: tuple[State, ...] = field(default=())
     """What has happened in the operation so far and moves the plan."""
+    doubt_groups: tuple[DoubtGroup, ...] = field(default=())
+    """The doubts about the evidence, those behind what decides first; all stand among ``doubts`` too."""
 
 
 def as_dict(plan: Plan) -> dict[str, Any]:

@@ -324,12 +324,14 @@ def _after(plan: Plan, width: int) -> list[str]:
 def _doubts(plan: Plan, width: int) -> list[str]:
     own = say.own_doubts(plan)
     said: list[str] = []
-    for title, doubts in (
-        (tr("Doubts"), own),
-        (tr("Doubts about the evidence itself"), tuple(d for d in plan.doubts if d not in own)),
-    ):
-        if doubts:
-            said += ([""] if said else []) + _title(title)
-            for doubt in doubts:
-                said += _lines(doubt.message, width, first="- ")
+    if own:
+        said += _title(tr("Doubts"))
+        for doubt in own:
+            said += _lines(doubt.message, width, first="- ")
+    if plan.doubt_groups:
+        said += ([""] if said else []) + _title(tr("Doubts about the evidence itself"))
+    for group in plan.doubt_groups:
+        said += _lines(f"{group.title} ({len(group.doubts)})", width)
+        for doubt in group.doubts:
+            said += _lines(doubt.message, width, first="- ")
     return said

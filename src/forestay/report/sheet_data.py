@@ -58,6 +58,7 @@ def sheet(plan: Plan, *, label: str, invented: bool, made_at: datetime) -> dict[
         "consent": list(plan.consent),
         "doubts": [*(say.check_words(c) for c in plan.checks if c.level != "note"), *(d.message for d in own)],
         "general_doubts": len(plan.doubts) - len(own),
+        "deciding_doubts": sum(len(g.doubts) for g in plan.doubt_groups if g.key == "decides"),
         "labels": _labels(),
     }
 
@@ -201,7 +202,12 @@ def _labels() -> dict[str, str]:
         "more": tr("+ {n} more, on the page of this case and in the exported plan", n="{n}"),
         "risk": tr("Risk"),
         "more_risks": tr("{n} more risks on the page of this case.", n="{n}"),
-        "general_doubts": tr("{n} doubts about the evidence itself: page of this case, exported plan", n="{n}"),
+        "general_doubts": tr(
+            "{n} doubts about the evidence itself, {k} of them behind what is short or decides here: page of this case, "
+            "exported plan",
+            n="{n}",
+            k="{k}",
+        ),
         "all_doubts": tr("{n} doubts and checks: page of this case, exported plan", n="{n}"),
         "more_signs": tr("+ {n} more", n="{n}"),
         "signs_elsewhere": tr("{n} more signs to watch for stand on the page of this case", n="{n}"),

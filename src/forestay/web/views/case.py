@@ -12,6 +12,7 @@ from forestay.plan.model import (
     Astigmatism,
     Check,
     Chosen,
+    DoubtGroup,
     Estimate,
     Fallback,
     FindingChange,
@@ -244,7 +245,8 @@ class CaseView(View):
     stops: tuple[Stop, ...] = field(metadata=told("what must not be done in this eye"))
     consent: tuple[str, ...] = field(metadata=told("what to say before consent"))
     after: After = field(metadata=told("visits and warnings"))
-    doubts: tuple[Doubt, ...] = field(metadata=told("defaults and assumptions taken"))
+    doubts: tuple[Doubt, ...] = field(metadata=told("defaults and assumptions taken for this eye"))
+    doubt_groups: tuple[DoubtGroup, ...] = field(metadata=told("doubts about the evidence, what decides first"))
     sources: tuple[dict[str, object], ...] = field(metadata=told("what the plan rests on"))
     version: tuple[tuple[str, str], ...] = field(metadata=told("versions of program, evidence and practice"))
     caution: str = field(metadata=told("the standing caution"))

@@ -27,6 +27,7 @@ from forestay.plan.deciding import change_words
 from forestay.plan.model import Decision, Drawing, Measures, Option, Plan, RingRest
 from forestay.plan.said import ring_words
 from forestay.plan.take_over import TO_THE_END
+from forestay.report.words import own_doubts
 from forestay.services.actor import may
 from forestay.services.cases import KeptCase
 from forestay.services.identity import Identity
@@ -109,7 +110,8 @@ def case_view(
         stops=plan.stops,
         consent=plan.consent,
         after=plan.after,
-        doubts=plan.doubts,
+        doubts=own_doubts(plan),
+        doubt_groups=plan.doubt_groups,
         sources=plan.sources,
         version=tuple(plan.version.items()),
         caution=plan.caution,
