@@ -108,8 +108,9 @@ def test_a_fresh_plan_asks_the_solvers_no_more_often_than_it_did(monkeypatch: py
     eye = changed("brown-pseudoexfoliation", person__age_years=76.3)
     asked = Asked(monkeypatch)
     planned_anew(situation(eye), draws=200)
-    fresh = dict(asked.count)
-    assert fresh == {}
+    bounds = {"equilibrium": 55, "minimise": 48, "solve": 8, "solve_on": 18}
+    for solver, most in bounds.items():
+        assert 0 < asked.count[solver] <= most, solver
     asked.count.clear()
     planned_anew(situation(eye), draws=200)
     assert asked.count["minimise"] == asked.count["solve"] == asked.count["solve_on"] == 0
