@@ -43,7 +43,7 @@ def offered(name: str) -> Offer:
     """Manual small incision in a demo eye, with all draws of a plan."""
     told, context = situation(raw(name)), Context.default()
     case, decisions, _ = to_frame(told.case, told.decisions)
-    setting = _setting(case, decisions, context, context.evidence.reader())
+    setting = _setting(case, decisions, context, context.evidence.reader(), told.progress)
     return Offer(setting, measures_for(setting, "manual-small-incision", None), context)
 
 

@@ -328,9 +328,10 @@ def _doubts(plan: Plan, width: int) -> list[str]:
         said += _title(tr("Doubts"))
         for doubt in own:
             said += _lines(doubt.message, width, first="- ")
-    if plan.doubt_groups:
+    groups = say.doubt_groups(plan)
+    if groups:
         said += ([""] if said else []) + _title(tr("Doubts about the evidence itself"))
-    for group in plan.doubt_groups:
+    for group in groups:
         said += _lines(f"{group.title} ({len(group.doubts)})", width)
         for doubt in group.doubts:
             said += _lines(doubt.message, width, first="- ")

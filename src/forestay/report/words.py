@@ -9,7 +9,7 @@ from forestay.answer import Doubt
 from forestay.draw.chance import chance_words
 from forestay.draw.names import side_words
 from forestay.draw.rope import amount_words
-from forestay.plan.model import Check, LensPlan, LensPosition, Margin, Option, Plan, Risk, Unassessed
+from forestay.plan.model import Check, DoubtGroup, LensPlan, LensPosition, Margin, Option, Plan, Risk, Unassessed
 from forestay.plan.model_trolley import KitItem
 from forestay.text import field_words, mark, tr
 
@@ -110,6 +110,13 @@ GENERAL_DOUBTS = ("assumed", "from-memory")
 def own_doubts(plan: Plan) -> tuple[Doubt, ...]:
     """Doubts about this eye: defaults taken, inputs that disagree, values outside the studied range."""
     return tuple(d for d in plan.doubts if d.code not in GENERAL_DOUBTS)
+
+
+def doubt_groups(plan: Plan) -> tuple[DoubtGroup, ...]:
+    """Doubts about the evidence in their groups; those of a plan that was kept before there were groups, in one."""
+    there = {doubt for group in plan.doubt_groups for doubt in group.doubts}
+    left = tuple(d for d in plan.doubts if d.code in GENERAL_DOUBTS and d not in there)
+    return (*plan.doubt_groups, DoubtGroup("others", tr("others"), left)) if left else plan.doubt_groups
 
 
 def check_words(check: Check) -> str:

@@ -27,7 +27,7 @@ from forestay.plan.deciding import change_words
 from forestay.plan.model import Decision, Drawing, Measures, Option, Plan, RingRest
 from forestay.plan.said import ring_words
 from forestay.plan.take_over import TO_THE_END
-from forestay.report.words import own_doubts
+from forestay.report.words import doubt_groups, own_doubts
 from forestay.services.actor import may
 from forestay.services.cases import KeptCase
 from forestay.services.identity import Identity
@@ -111,7 +111,7 @@ def case_view(
         consent=plan.consent,
         after=plan.after,
         doubts=own_doubts(plan),
-        doubt_groups=plan.doubt_groups,
+        doubt_groups=doubt_groups(plan),
         sources=plan.sources,
         version=tuple(plan.version.items()),
         caution=plan.caution,
