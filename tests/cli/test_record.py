@@ -12,9 +12,11 @@ from pathlib import Path
 import pytest
 
 from forestay.demo import demo_bytes
+from tests.cli.test_commands import forestay
 
 
-def run(folder: Path, *arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
+def process(folder: Path, *arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
+    """The command as a program of its own, on the record of that folder."""
     environment = {**os.environ, "FORESTAY_DB": str(folder / "cases.sqlite"), **variables}
     return subprocess.run(
         [sys.executable, "-m", "forestay", *arguments],
@@ -25,6 +27,15 @@ def run(folder: Path, *arguments: str, **variables: str) -> subprocess.Completed
         stdin=subprocess.DEVNULL,
         timeout=120,
     )
+
+
+def run(folder: Path, *arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
+    """The same by its entry point in this process, which spares it the start."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name, value in {"FORESTAY_DB": str(folder / "cases.sqlite"), **variables}.items():
+            patch.setenv(name, value)
+        done = forestay(*arguments)
+    return subprocess.CompletedProcess(arguments, done.returncode, done.stdout.decode(), done.stderr.decode())
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +49,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_a_record_is_checked_copied_brought_back_and_searched(folder: Path) -> None:
-    whole = run(folder, "verify", "--heads", str(folder / "heads.json"))
+    whole = process(folder, "verify", "--heads", str(folder / "heads.json"))
     assert (whole.returncode, whole.stderr) == (0, "")
     assert "2 cases" in whole.stdout
     mark = whole.stdout.split("Mark of the whole record: ")[1].strip()
@@ -97,4 +108,4 @@ def test_an_encrypted_record_is_opened_by_its_passphrase(tmp_path: Path) -> None
     assert "encrypted" in run(tmp_path, "encrypt", FORESTAY_NEW_PASSPHRASE=phrase).stdout
     locked = run(tmp_path, "verify", "--json")
     assert json.loads(locked.stderr)["error"]["code"] == "locked"
-    assert run(tmp_path, "verify", FORESTAY_PASSPHRASE=phrase).returncode == 0
+    assert process(tmp_path, "verify", FORESTAY_PASSPHRASE=phrase).returncode == 0
