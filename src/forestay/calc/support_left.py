@@ -20,8 +20,6 @@ from forestay.text import tr
 
 HARDEST = "lens-in"
 """The step that is judged: of those with an empty bag it leaves the fibres least."""
-HOOKS = 3
-"""Capsule hooks that are tried across the gap."""
 
 
 class SupportsLeftInput(Record):
@@ -118,7 +116,10 @@ def _candidates(given: SupportsLeftInput, constants: SupportConstants) -> list[S
         gap.centre if gap is not None and gap.hours < HOUR_COUNT else wrap_hour(given.tunnel_clock + HOUR_COUNT / 2)
     )
     layouts = hook_layouts(
-        gap=gap, count=HOOKS, tunnel_clock=given.tunnel_clock, spacing_hours=constants.hook_spacing_hours
+        gap=gap,
+        count=int(constants.left_hooks),
+        tunnel_clock=given.tunnel_clock,
+        spacing_hours=constants.hook_spacing_hours,
     )
     hooks = layouts[-1] if layouts else ()
     ends = ring_gap_clock(gap) if given.ring_gap_clock is None else given.ring_gap_clock

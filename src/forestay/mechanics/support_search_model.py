@@ -32,6 +32,8 @@ class SupportConstants:
     weak_share: float
     """Share of healthy support below which an hour belongs to a gap."""
     most_hooks: float
+    left_hooks: float
+    """Hooks tried across the gap once the nucleus is out."""
     hook_spacing_hours: float
     """Closest that two capsule hooks stand."""
 
