@@ -48,7 +48,7 @@ def test_lost_stays_are_dotted_and_named() -> None:
 
 def test_room_side_and_hours_are_written() -> None:
     texts = _texts(draw_section(example_drawing(), example_measures(), palette=PAPER))
-    assert {"room 2.2 + 0.9 OVD", "Right eye", "3", "9", "temporal", "nasal"} <= set(texts)
+    assert {"room 1.3 + 0.9 OVD", "Right eye", "3", "9", "temporal", "nasal"} <= set(texts)
     assert room_words(example_drawing(chamber_room_mm=None)) == "room not known"
 
 
@@ -73,3 +73,8 @@ def test_an_eye_of_which_little_is_known_says_so() -> None:
     assert "chamber depth was not measured" in drawn
     assert "lens thickness was not measured" in drawn
     assert "room " not in " ".join(t or "" for t in _texts(drawn))
+
+
+def test_the_room_is_told_without_what_ovd_adds() -> None:
+    # the plan's room, 2.9 mm, holds the 0.9 mm of OVD: a reader who adds the two words must arrive at 2.9
+    assert room_words(example_drawing(chamber_room_mm=2.9, ovd_gain_mm=0.9)) == "room 2.0 + 0.9 OVD"

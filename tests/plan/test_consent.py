@@ -159,3 +159,16 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert not left.value.code
     assert json.loads(capsys.readouterr().out)["side"] == "right eye"
     assert pdf.read_bytes().startswith(b"%PDF")
+
+
+@pytest.mark.parametrize(("allergies", "drug"), [([], "cefuroxime"), (["cephalosporin"], "moxifloxacin")])
+def test_the_infection_told_is_that_of_the_antibiotic_given(allergies: list[str], drug: str) -> None:
+    data = changed("trauma-gap", person__allergies=allergies)
+    plan = planned(data, draws=50)
+    told = next(
+        f
+        for f in consent_sheet(situation(data).case, plan, default_evidence().reader()).figures
+        if f.key == "infection"
+    )
+    option = next(o for o in plan.options if o.technique == plan.chosen.technique)
+    assert told.probability == next(r.probability for r in option.risks if r.name == f"endophthalmitis_with_{drug}")

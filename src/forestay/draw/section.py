@@ -155,10 +155,11 @@ def describe_section(drawing: Drawing) -> str:
 
 
 def room_words(drawing: Drawing) -> str:
-    """``room 2.0 + 0.9 OVD``: the chamber behind the cornea, and what OVD adds [mm]."""
+    """``room 2.0 + 0.9 OVD``: the chamber behind the cornea, and what OVD adds [mm]; the plan's room holds both."""
     if drawing.chamber_room_mm is None:
         return tr("room not known")
-    return tr("room {room:.1f} + {gain:.1f} OVD", room=drawing.chamber_room_mm, gain=drawing.ovd_gain_mm)
+    without = drawing.chamber_room_mm - drawing.ovd_gain_mm
+    return tr("room {room:.1f} + {gain:.1f} OVD", room=without, gain=drawing.ovd_gain_mm)
 
 
 def _screen(p: Point) -> Point:

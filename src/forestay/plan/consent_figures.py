@@ -86,7 +86,7 @@ def consent_sheet(case: CaseFile, plan: Plan, use: Reader) -> ConsentSheet:
             value=plan.decision.decision,
             allowed="operate, operate-later",
         )
-    view = flat(case) | {"consent.antibiotic": any(d.thing in ANTIBIOTICS for d in plan.doses)}
+    view = flat(case) | {"consent.antibiotic": next((d.thing for d in plan.doses if d.thing in ANTIBIOTICS), "none")}
     return ConsentSheet(
         side=tr("right eye") if case.eye.side == "right" else tr("left eye"),
         technique=next(

@@ -17,6 +17,13 @@ def _power_text(choice: tuple[float, float] | None) -> str | None:
     return None if choice is None else tr("{power:+.1f} D", power=choice[0])
 
 
+def _with_box(lens: LensPlan, position: str, choice: tuple[float, float] | None) -> str | None:
+    """A power with the lens that it belongs to, where the shelf named one: no other lens may be opened at it."""
+    power = _power_text(choice)
+    box = next((p.box for p in lens.positions if p.position == position and p.box_is_near), None)
+    return power if power is None or box is None else f"{power} ({box.kind}: {box.lens})"
+
+
 def anterior_reason(case: CaseFile, setting: Setting) -> str:
     """What forbids a lens before the iris, of what is known."""
     use, reasons = setting.use, []
@@ -55,6 +62,7 @@ def lens_words(setting: Setting, measures: Measures, lens: LensPlan, frame: Fram
             place=place,
             refraction=chosen[1],
         )
+    sulcus_text = _with_box(lens, "sulcus", sulcus)
     model = box_name(lens, measures.lens_position)
     if model and chosen is not None:
         do += " " + tr("Box: {model}.", model=model)
@@ -62,8 +70,8 @@ def lens_words(setting: Setting, measures: Measures, lens: LensPlan, frame: Fram
         do += " " + tr("Haptics on sound quadrants, not across {gap}.", gap=gap)
     return {
         "words.bag_power": _power_text(bag),
-        "words.sulcus_power": _power_text(sulcus),
-        "words.sulcus_power_or_none": (_power_text(sulcus) or tr("power not known"))
+        "words.sulcus_power": sulcus_text,
+        "words.sulcus_power_or_none": (sulcus_text or tr("power not known"))
         if has_three_piece
         else tr("no three-piece lens is here"),
         "words.anterior_power": _power_text(anterior),
@@ -75,8 +83,8 @@ def lens_words(setting: Setting, measures: Measures, lens: LensPlan, frame: Fram
         "words.lens_said": _lens_said(measures.lens_position, chosen, place),
         "words.iris_or_scleral": tr(
             "fixed to the sclera {a} or behind the iris {b}, by a surgeon used to it",
-            a=_power_text(scleral) or "",
-            b=_power_text(iris) or "",
+            a=_with_box(lens, "scleral", scleral) or "",
+            b=_with_box(lens, "retropupillary-iris", iris) or "",
         ),
         "words.aphakia_refraction": tr("{d:+.1f} D", d=none[1]) if none else tr("not known"),
         "words.lens_do": do,
