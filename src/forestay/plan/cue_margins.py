@@ -25,7 +25,7 @@ from forestay.plan.margins_front import (
     tunnel_changes,
     tunnel_gain,
 )
-from forestay.plan.measures import tenth_down, tenth_up
+from forestay.plan.measures import can_tip, tenth_down, tenth_up
 from forestay.plan.mirror import Frame
 from forestay.plan.model_steps import Remedy, Shift
 from forestay.plan.offers import WORTH_TOLERANCE, Change, Offer
@@ -33,6 +33,8 @@ from forestay.plan.spread import Spread
 from forestay.plan.supports import SMALL, left_after, left_label, wider_gap
 from forestay.text import tr
 
+SLICES = 3
+"""Into so many a nucleus is divided that has no room whole."""
 SHOWN = 3
 """So many measures are told at a cue."""
 
@@ -64,7 +66,7 @@ def _told(gains: Sequence[tuple[str, float, bool | None]], unit: str, digits: in
             words, gain, unit, here, tr("{words} ({gain} {unit})", words=words, gain=f"{gain:+.{digits}f}", unit=unit)
         )
         for words, gain, here in gains
-        if gain > WORTH_TOLERANCE
+        if gain > WORTH_TOLERANCE and here is not False
     ]
     return tuple(sorted(rows, key=lambda r: gain_rank(r.gain))[:SHOWN])
 
@@ -212,12 +214,25 @@ def _chamber(offer: Offer) -> Tried:
     if e.room is None or offer.technique != MANUAL:
         return NOTHING
     under = _larger(offer)
+    if not can_tip(offer.setting):
+        return _chamber_flat(e.room.centre, offer, under)
     needs = [_needed_to_tip(o) for o in (offer, under)]
     thick = under.setting.estimates.nucleus_thickness.centre
     flat = tr("flat, not on its edge, through a larger opening")
     gains: list[tuple[str, float, bool | None]] = [(flat, needs[1] - thick, None)]
     shifts = _shift(tr("chamber margin"), e.room.centre - needs[0], e.room.centre - needs[1], _larger_words())
     return Tried(shifts, _told(gains, "mm"), tr("room under OVD less what the nucleus needs on its edge"))
+
+
+def _chamber_flat(room: float, offer: Offer, under: Offer) -> Tried:
+    """Where the nucleus comes forward flat already: what is left is to divide it and turn the slices on their side."""
+    thick = [o.setting.estimates.nucleus_thickness.centre for o in (offer, under)]
+    slice_mm = under.setting.estimates.nucleus_diameter.centre / SLICES
+    gains: list[tuple[str, float, bool | None]] = [
+        (tr("the nucleus in {n} slices, each on its narrow side", n=SLICES), thick[1] - slice_mm, None)
+    ]
+    shifts = _shift(tr("chamber margin, flat"), room - thick[0], room - thick[1], _larger_words())
+    return Tried(shifts, _told(gains, "mm"), tr("room under OVD less what the nucleus needs flat"))
 
 
 def _lens(offer: Offer) -> Tried:

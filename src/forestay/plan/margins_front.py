@@ -11,7 +11,7 @@ from forestay.mechanics import capsulorhexis, pupil, tunnel
 from forestay.mechanics.chamber import ChamberConstants
 from forestay.mechanics.pupil import PupilConstants
 from forestay.plan.draws import Draws
-from forestay.plan.measures import can_tip, hook_clocks, tenth_up, tolerated_stretch
+from forestay.plan.measures import can_tip, circle_in_view_mm, hook_clocks, tenth_up, tolerated_stretch
 from forestay.plan.model import Margin
 from forestay.plan.offers import Change, Offer, best_change, known, margin_of, mm, origin
 from forestay.plan.spread import Floats, Spread
@@ -119,12 +119,8 @@ def pupil_margin(offer: Offer) -> Margin | None:
 
 def central_circle(offer: Offer) -> float:
     """The largest circle in view without any scatter [mm]."""
-    now, m = offer.setting.estimates.pupil, offer.measures
-    if now is None or not m.pupil_hooks or m.hook_reach_mm is None:
-        return now.centre if now else 0.0
-    return float(
-        pupil.opening_circle_mm(clocks=m.hook_clocks, reach_mm=[m.hook_reach_mm] * m.pupil_hooks, pupil_mm=now.centre)
-    )
+    m = offer.measures
+    return circle_in_view_mm(offer.setting, m.pupil_hooks, m.hook_reach_mm, m.tunnel_clock) or 0.0
 
 
 def pupil_changes(offer: Offer) -> list[Change]:
@@ -257,10 +253,16 @@ def chamber_margin(offer: Offer) -> Margin | None:
         gain = has.centre - needs.centre
         widen = None
         if gain < 0:
+            flat = has.centre - estimates.nucleus_thickness.centre
+            words = (
+                tr("deliver flat through a larger opening; refill before each lift")
+                if flat >= 0
+                else tr("flat through a larger opening, still {mm:.1f} mm short: refill, or divide it", mm=-flat)
+            )
             widen = best_change(
                 gain,
-                [Change(tr("deliver flat through a larger opening; refill before each lift"), offer)],
-                lambda _: has.centre - estimates.nucleus_thickness.centre,
+                [Change(words, offer)],
+                lambda _: flat,
             )
     if offer.setting.case.lens.appearance == "intumescent":
         says = tr("{says} · the swollen lens takes room: judge again when its fluid is out", says=says)

@@ -189,36 +189,81 @@ def hook_clocks(count: int, tunnel_at: float) -> tuple[float, ...]:
     return tuple(sorted(clocks, key=lambda c: c % 12))
 
 
+def circle_in_view_mm(setting: Setting, count: int, reach_mm: float | None, tunnel_at: float) -> float | None:
+    """Diameter of the largest circle seen, with ``count`` iris hooks drawn to ``reach_mm`` or without any [mm]."""
+    now = setting.estimates.pupil
+    if now is None:
+        return None
+    if not count or reach_mm is None:
+        return now.centre
+    clocks = hook_clocks(count, tunnel_at)
+    return float(pupil.opening_circle_mm(clocks=clocks, reach_mm=[reach_mm] * count, pupil_mm=now.centre))
+
+
 def iris_hooks(
     setting: Setting, technique: str, opening_mm: float | None, tunnel_at: float
 ) -> tuple[int, float | None]:
-    """How many iris hooks and how far they reach [mm]: the fewest that show the opening all round,
+    """How many iris hooks and how far they reach [mm]: what is planned unasked, unless the surgeon has settled it."""
+    decided, wished = setting.decisions.pupil_hooks, setting.decisions.hook_reach_mm
+    count, reach = own_iris_hooks(setting, technique, opening_mm, tunnel_at, wished)
+    if decided is None:
+        return count, reach
+    return decided, ((wished or reach or setting.use.number("size.hook_reach_mm")) if decided else None)
 
-    or the most that are usual where even those do not: the margin then says so, and an opening may run under the iris.
-    After an alpha-blocker the fewest guard a wide pupil, just taut at its edge, before it comes down.
+
+def own_iris_hooks(
+    setting: Setting, technique: str, opening_mm: float | None, tunnel_at: float, wished_mm: float | None = None
+) -> tuple[int, float | None]:
+    """The fewest iris hooks, least drawn, that show the opening all round, and their reach [mm].
+
+    Where none do, the most that are usual, as far as is worth a stab: a circle that is not wider than the pupil by more
+    than that is no reason to place them, nor is a pupil short by less. The margin says what stays short. After an
+    alpha-blocker the fewest guard a wide pupil, just taut at its edge, before it comes down.
     """
-    use, decided = setting.use, setting.decisions.pupil_hooks
-    wished = setting.decisions.hook_reach_mm
-    reach = use.number("size.hook_reach_mm") if wished is None else wished
-    if decided is not None:
-        return decided, (reach if decided else None)
-    pupil_now = setting.estimates.pupil
-    if opening_mm is None or pupil_now is None or technique in LARGE or setting.lacks_kit("iris-hooks"):
+    use, now = setting.use, setting.estimates.pupil
+    if opening_mm is None or now is None or technique in LARGE or setting.lacks_kit("iris-hooks"):
         return 0, None
-    wanted = opening_mm + use.number("size.rhexis_clearance_mm")
-    if pupil_now.centre >= wanted:
-        if not setting.case.signs.alpha_blocker:
-            return 0, None
-        guard = min(reach, tenth_down(pupil_now.centre / 2)) if wished is None else wished
-        return int(use.number("size.hooks_least")), guard
-    least, usual = int(use.number("size.hooks_least")), int(use.number("size.hooks_usual_most"))
-    for count in range(least, usual + 1):
-        circle = pupil.opening_circle_mm(
-            clocks=hook_clocks(count, tunnel_at), reach_mm=[reach] * count, pupil_mm=pupil_now.centre
-        )
-        if float(circle) >= wanted:
-            return count, reach
-    return usual, reach
+    usual = use.number("size.hook_reach_mm") if wished_mm is None else wished_mm
+    farthest = use.number("size.hook_reach_high_mm") if wished_mm is None else wished_mm
+    wanted, worth = opening_mm + use.number("size.rhexis_clearance_mm"), use.number("size.hooks_worth_mm")
+    least, most = int(use.number("size.hooks_least")), int(use.number("size.hooks_usual_most"))
+    if wanted - now.centre >= worth:
+        tenths = range(round(usual * STEPS_PER_MM) + 1, round(farthest * STEPS_PER_MM) + 1)
+        tries = [(count, usual) for count in range(least, most + 1)]
+        tries += [(most, tenth / STEPS_PER_MM) for tenth in tenths]
+        for count, reach in tries:
+            if (circle_in_view_mm(setting, count, reach, tunnel_at) or 0.0) >= wanted:
+                return count, reach
+        for reach in (usual, farthest):
+            gained = (circle_in_view_mm(setting, most, reach, tunnel_at) or 0.0) - now.centre
+            if gained >= worth or wished_mm is not None:
+                return most, reach
+    if setting.case.signs.alpha_blocker:
+        return least, min(usual, tenth_down(now.centre / 2)) if wished_mm is None else wished_mm
+    return 0, None
+
+
+def under_pressure(case: CaseFile) -> bool:
+    """Whether the lens may press on its capsule, so that an edge out of sight may run to the equator."""
+    return case.lens.appearance in ("white", "intumescent")
+
+
+def inside_view_mm(setting: Setting, technique: str, opening_mm: float | None, tunnel_at: float) -> float | None:
+    """The opening [mm], no wider than is seen all round where the capsule is under pressure and nobody has settled it.
+
+    What is seen: on the hooks planned unasked, or on fewer; more hooks show more of the same opening. Never under the
+    smallest through which the technique works: what stays hidden of that, the margin says.
+    """
+    use = setting.use
+    if opening_mm is None or technique in LARGE or not under_pressure(setting.case):
+        return opening_mm
+    hooks = (f(setting, technique, opening_mm, tunnel_at) for f in (own_iris_hooks, iris_hooks))
+    views = [v for v in (circle_in_view_mm(setting, *h, tunnel_at) for h in hooks) if v is not None]
+    if not views or setting.decisions.capsulorhexis_mm is not None:
+        return opening_mm
+    seen = tenth_down(min(views) - use.number("size.rhexis_clearance_mm"))
+    least = use.number("size.rhexis_manual_low_mm" if technique in SCLERAL else "size.rhexis_phaco_low_mm")
+    return min(opening_mm, max(seen, least))
 
 
 def ring_timing(setting: Setting, technique: str) -> str:
@@ -325,6 +370,7 @@ def measures_for(setting: Setting, technique: str, anaesthetic: str | None) -> M
     outer, inner, sagitta, distance = tunnel_sizes(setting, technique, shape)
     opening = capsulorhexis_mm(setting, technique)
     count, reach = iris_hooks(setting, technique, opening, clock)
+    opening = inside_view_mm(setting, technique, opening, clock)
     iris_at = hook_clocks(count, clock)
     ring = ring_timing(setting, technique)
     case = setting.case

@@ -129,7 +129,10 @@ def _against_stops(table: Table, listed: Sequence[Entry], domain: Domain, use: R
             if guarded and escapes(stop.when, guarded, domain, use) is None:
                 continue  # no anaesthetic that a rule avoids reaches a dose
             for e in listed:
-                if e.rule is stop or not re.search(rf"\b{re.escape(barred)}\b(?!-free)", _says(e.rule)):
+                said = _says(e.rule)
+                for spared in stop.data.get("spares", ()):
+                    said = said.replace(str(spared).lower(), " ")
+                if e.rule is stop or not re.search(rf"\b{re.escape(barred)}\b(?!-free)", said):
                     continue
                 if stop.data["key"] in _keys(e.rule.data.get("unless_stop", "")):
                     continue

@@ -9,14 +9,12 @@ from forestay.eye.view import flat
 from forestay.frame import hour_distance
 from forestay.plan.margins_back import count_after
 from forestay.plan.margins_front import MANUAL, needed_lip, needed_opening, outer_lip, pupil_opening
-from forestay.plan.measures import Setting
+from forestay.plan.measures import Setting, under_pressure
 from forestay.plan.model import Measures
 from forestay.plan.offers import Offer
-from forestay.plan.words import BESIDE_TUNNEL_HOURS
+from forestay.plan.words import SHORT_TOLERANCE_MM
+from forestay.plan.words_hooks import BESIDE_TUNNEL_HOURS
 from forestay.text import tr
-
-SHORT_TOLERANCE_MM = 0.05
-"""Half a tenth: sizes are planned in tenths, and less than that is not called short."""
 
 
 def eye_view(case: CaseFile, setting: Setting) -> dict[str, Any]:
@@ -84,6 +82,8 @@ def _pupil_view(offer: Offer) -> str:
     room = _pupil_room_mm(offer)
     if room is None or room >= -SHORT_TOLERANCE_MM:
         return ""
+    if under_pressure(offer.setting.case):
+        return tr("; {mm:.1f} mm short: the opening stays inside it until the pressure is off", mm=-room)
     return tr("; {mm:.1f} mm short: move the iris aside and keep the edge in sight", mm=-room)
 
 

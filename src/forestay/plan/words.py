@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 from forestay.eye.records import CaseFile
-from forestay.frame import hour_distance
-from forestay.plan.measures import Setting, anterior_chamber_allowed, can_tip, pupil_is_short
+from forestay.plan.measures import Setting, anterior_chamber_allowed, can_tip, under_pressure
 from forestay.plan.mirror import Frame
 from forestay.plan.model import LensPlan, Measures
-from forestay.plan.words_clock import clock_text, hours_text, span_text
+from forestay.plan.words_clock import clock_text, span_text
 from forestay.plan.words_drugs import drug_words, patient_words
+from forestay.plan.words_hooks import hook_words
 from forestay.plan.words_lens import anterior_reason, lens_words
 from forestay.text import mark, tr
 
@@ -22,8 +21,6 @@ ANAESTHETICS = {
     "retrobulbar": mark("retrobulbar block"),
     "general": mark("general anaesthesia"),
 }
-BESIDE_TUNNEL_HOURS = 2
-"""Hooks this near to the tunnel stand in the way of the nucleus."""
 TECHNIQUES = {
     "manual-small-incision": mark("manual small incision"),
     "phacoemulsification": mark("phacoemulsification"),
@@ -31,6 +28,10 @@ TECHNIQUES = {
     "intracapsular": mark("intracapsular extraction"),
     "referral": mark("referral"),
 }
+
+
+SHORT_TOLERANCE_MM = 0.05
+"""Half a tenth: sizes are planned in tenths, and less than that is not called short."""
 
 
 def _weak_side(setting: Setting, frame: Frame) -> str:
@@ -78,6 +79,15 @@ def _eye_words(setting: Setting, frame: Frame) -> dict[str, Any]:
         "words.rim_hooks": tr("capsule hooks on the rim")
         if not setting.lacks_kit("capsule-hooks")
         else tr("a second instrument holds the rim; there are no capsule hooks here"),
+        "words.edge_hooks": tr("capsule hooks as soon as there is an edge")
+        if not setting.lacks_kit("capsule-hooks")
+        else tr("a second instrument steadies the lens; there are no capsule hooks here"),
+        "words.ring_now": tr("a ring now only if the rim is whole")
+        if not setting.lacks_kit("tension-ring")
+        else tr("there is no ring here"),
+        "words.ring_first": tr("ring first if the rim is whole")
+        if not setting.lacks_kit("tension-ring")
+        else tr("OVD holds the bag; there is no ring here"),
         "words.retina": {
             "in-house": tr("in this house"),
             "same-day": tr("reached the same day"),
@@ -98,13 +108,20 @@ def _eye_words(setting: Setting, frame: Frame) -> dict[str, Any]:
         )
         or None,
         "words.puncture": _puncture(case),
-        "words.rhexis_start": tr("Start small, then spiral to ")
-        if case.lens.appearance == "intumescent"
+        "words.rhexis_start": tr(
+            "Start small, well inside the view; wider only once the pressure is off and under new OVD: spiral to "
+        )
+        if under_pressure(case)
         else tr("Continuous, "),
         "words.synechiae": tr("Free the synechiae with OVD. ") if case.signs.synechiae else "",
         "words.pupil_stretch": ""
         if case.signs.alpha_blocker or case.signs.retinopathy == "proliferative"
         else tr(", a gentle stretch"),
+        "words.pupil_cuts": tr("; no cut and no stretch of this iris, hooks at its edge")
+        if case.signs.alpha_blocker or case.signs.retinopathy == "proliferative"
+        else tr(
+            "; where it does not give, small cuts of the sphincter or one cut of the iris upwards, sutured at the end"
+        ),
         "words.dye_note": tr("; little and short: it may cost endothelium") if _cornea_is_poor(setting) else "",
         "words.turn_rule": _turn_rule(setting),
         "words.divide": _divide(setting),
@@ -179,9 +196,7 @@ def _fitting_rings(setting: Setting) -> list[float]:
 
 
 def _measure_words(setting: Setting, measures: Measures, frame: Frame) -> dict[str, Any]:
-    hooks = frame.hours(measures.hook_clocks)
-    capsule = frame.hours(measures.capsule_hook_clocks)
-    return {
+    return hook_words(setting, measures, frame) | {
         "words.technique": tr(TECHNIQUES[measures.technique]),
         "words.anaesthetic": tr(ANAESTHETICS[measures.anaesthetic])
         if measures.anaesthetic
@@ -193,15 +208,6 @@ def _measure_words(setting: Setting, measures: Measures, frame: Frame) -> dict[s
             "chevron": tr("Chevron-shaped"),
             "straight": tr("Straight"),
         }[measures.tunnel_shape],
-        "words.hook_hours": hours_text(hooks) if hooks else None,
-        "words.hook_ports": _hook_ports(hooks, capsule),
-        "words.hook_draw": _hook_draw(setting, measures),
-        "words.more_hooks": _more_hooks(setting, measures),
-        "words.hooks_why": _hooks_why(setting, measures),
-        "words.hooks_out": _hooks_out(measures),
-        "words.capsule_hook_hours": hours_text(capsule) if capsule else None,
-        "words.counts": tr(", {count:d} hooks", count=len(hooks) + len(capsule)) if hooks or capsule else "",
-        "words.release": _release(measures, frame),
         "words.ring_when": tr("before the nucleus")
         if measures.ring == "before-nucleus"
         else tr("after nucleus and cortex, earlier only if the bag collapses"),
@@ -220,67 +226,6 @@ def _anaesthetic_do(kind: str | None) -> str:
     return tr("Give the {name}", name=tr(ANAESTHETICS[kind]))
 
 
-def _hook_ports(hooks: Sequence[float], capsule: Sequence[float]) -> str:
-    said = ""
-    if hooks:
-        said += tr("; stabs for iris hooks at {hours}, aimed at the pupil's edge", hours=hours_text(hooks))
-    if capsule:
-        said += tr("; stabs for capsule hooks at {hours}, aimed at the rim", hours=hours_text(capsule))
-    return said
-
-
-def _hook_draw(setting: Setting, measures: Measures) -> str:
-    now, reach = setting.estimates.pupil, measures.hook_reach_mm
-    if reach is None or now is None:
-        return ""
-    if reach <= now.centre / 2:
-        return tr("Just taut at the pupil's edge, not drawn: they hold it open if the iris gives way")
-    return tr("Draw them one after another to {mm:.1f} mm from the centre", mm=reach)
-
-
-def _more_hooks(setting: Setting, measures: Measures) -> str:
-    use = setting.use
-    if setting.lacks_kit("iris-hooks"):
-        return tr("no iris hooks are here: a second instrument holds the iris aside")
-    if not measures.pupil_hooks:
-        return tr("{count:.0f} iris hooks", count=use.number("size.hooks_least"))
-    if measures.pupil_hooks >= use.number("size.hooks_most"):
-        return tr("draw the hooks further, to {mm:.1f} mm at the most", mm=use.number("size.hook_reach_high_mm"))
-    return tr("one more iris hook ({count:d} in all)", count=measures.pupil_hooks + 1)
-
-
-def _hooks_why(setting: Setting, measures: Measures) -> str | None:
-    now = setting.case.signs.pupil_dilated_mm
-    if now is None or measures.capsulorhexis_mm is None:
-        return None
-    if not pupil_is_short(setting, measures) and setting.case.signs.alpha_blocker:
-        return tr("alpha-blocker: a pupil of {mm:.1f} mm may come down", mm=now)
-    return tr("pupil of {mm:.1f} mm against an opening of {rhexis:.1f} mm", mm=now, rhexis=measures.capsulorhexis_mm)
-
-
-def _hooks_out(measures: Measures) -> str | None:
-    if measures.pupil_hooks and measures.capsule_hook_clocks:
-        return tr("With the lens in place: capsule hooks off the rim first, then the iris hooks, under OVD.")
-    if measures.capsule_hook_clocks:
-        return tr("With the lens in place: capsule hooks off the rim, one after another, under OVD.")
-    return tr("With the lens in place: iris hooks out, one after another, under OVD.") if measures.pupil_hooks else None
-
-
-def _release(measures: Measures, frame: Frame) -> str:
-    """Which hooks let go before the nucleus passes: those beside the tunnel come out, the others go slack."""
-    beside = tuple(c for c in measures.hook_clocks if hour_distance(c, measures.tunnel_clock) <= BESIDE_TUNNEL_HOURS)
-    said = []
-    if beside:
-        said.append(tr("Take out the iris hooks at {hours}, beside the tunnel.", hours=hours_text(frame.hours(beside))))
-    if measures.pupil_hooks > len(beside):
-        said.append(tr("Slacken the other iris hooks.") if beside else tr("Slacken the iris hooks."))
-    if measures.capsule_hook_clocks:
-        said.append(
-            tr("Take the capsule hooks off the rim: the nucleus lies over them. Back on for cortex if the bag sags.")
-        )
-    return " ".join(said)
-
-
 def _up(setting: Setting, frame: Frame) -> str:
     e = setting.estimates
     if e.room is None:
@@ -293,9 +238,9 @@ def _up(setting: Setting, frame: Frame) -> str:
         )
     if not can_tip(setting):
         way = tr(
-            "Do not tip it on edge: float it forward flat on OVD, one edge just over the rim; refill in front before "
-            "each lift."
+            "Do not tip it on edge: float it forward flat on OVD, one edge just over the rim; refill before each lift."
         )
+        room = _flat_short(setting) or room
     elif setting.weak:
         way = tr("Tip the pole opposite {side} up first.", side=_weak_side(setting, frame))
     elif setting.case.lens.posterior_polar:
@@ -303,6 +248,21 @@ def _up(setting: Setting, frame: Frame) -> str:
     else:
         way = tr("Tip one pole up and wheel the nucleus out of the bag.")
     return f"{way} {room}"
+
+
+def _flat_short(setting: Setting) -> str:
+    """What a nucleus that comes forward flat lacks in room, and what is left to do; nothing where it fits."""
+    e = setting.estimates
+    short = None if e.room is None else e.nucleus_thickness.centre - e.room.centre
+    if e.room is None or short is None or short <= SHORT_TOLERANCE_MM:
+        return ""
+    return tr(
+        "Room {has:.1f} mm; it needs {tip:.1f} to tip, {flat:.1f} flat: short by {mm:.1f} mm even flat: divide it unless the chamber deepens.",
+        has=e.room.centre,
+        tip=e.needed_to_tip.centre,
+        flat=e.nucleus_thickness.centre,
+        mm=short,
+    )
 
 
 def _suture(setting: Setting, measures: Measures) -> str:

@@ -277,6 +277,13 @@ def drug_words(setting: Setting, measures: Measures) -> dict[str, Any]:
         "words.subtenon_limit": _block_limit(setting, "subtenon") if measures.anaesthetic == "sub-tenon" else None,
         "words.peribulbar_limit": _block_limit(setting, "peribulbar") if measures.anaesthetic == "peribulbar" else None,
         "words.intracameral": "".join(f"{s} " for s in said),
+        "words.carbachol_caution": tr("not before the wound is clear of vitreous")
+        if measures.lens_position == "aphakia"
+        else tr("not before the lens is in and centred"),
+        "words.adrenaline_standby": not (short or case.signs.alpha_blocker),
+        "words.adrenaline_bleeds": tr("adrenaline only in the irrigation: heart disease is recorded")
+        if case.person.heart_disease
+        else tr("adrenaline {percent:g} % into the chamber", percent=use.number("drug.adrenaline.chamber_percent")),
         "words.adrenaline_fallback": tr("adrenaline in the irrigation")
         if case.person.heart_disease
         else tr("adrenaline into the chamber, then in the irrigation"),

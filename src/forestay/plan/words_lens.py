@@ -14,7 +14,12 @@ from forestay.text import tr
 
 
 def _power_text(choice: tuple[float, float] | None) -> str | None:
-    return None if choice is None else tr("{power:+.1f} D", power=choice[0])
+    """A power as read aloud: a minus is said in words, since a sign is overheard."""
+    if choice is None:
+        return None
+    if choice[0] < 0:
+        return tr("minus {power:.1f} D", power=-choice[0])
+    return tr("{power:+.1f} D", power=choice[0])
 
 
 def _with_box(lens: LensPlan, position: str, choice: tuple[float, float] | None) -> str | None:
@@ -57,29 +62,27 @@ def lens_words(setting: Setting, measures: Measures, lens: LensPlan, frame: Fram
         do = tr("Lens for the {place}; no power could be worked out.", place=place)
     else:
         do = tr(
-            "{power:+.1f} D into the {place}: {refraction:+.2f} D expected.",
-            power=chosen[0],
+            "{power} into the {place}: {refraction:+.2f} D expected.",
+            power=_power_text(chosen),
             place=place,
             refraction=chosen[1],
         )
-    sulcus_text = _with_box(lens, "sulcus", sulcus)
     model = box_name(lens, measures.lens_position)
     if model and chosen is not None:
         do += " " + tr("Box: {model}.", model=model)
     if gap and measures.lens_position in ("bag", "sulcus"):
-        do += " " + tr("Haptics on sound quadrants, not across {gap}.", gap=gap)
+        do += " " + _haptics(setting, measures, gap)
     return {
         "words.bag_power": _power_text(bag),
-        "words.sulcus_power": sulcus_text,
-        "words.sulcus_power_or_none": (sulcus_text or tr("power not known"))
+        "words.sulcus_power": _power_text(sulcus),
+        "words.sulcus_lens": _sulcus_lens(lens),
+        "words.sulcus_hold": _sulcus_hold(setting, lens),
+        "words.sulcus_rim": _sulcus_rim(setting, measures, lens),
+        "words.sulcus_power_or_none": (_power_text(sulcus) or tr("power not known"))
         if has_three_piece
         else tr("no three-piece lens is here"),
         "words.anterior_power": _power_text(anterior),
         "words.anterior_fallback": _anterior_fallback(setting, _power_text(anterior), allowed=allowed),
-        "words.capture": tr("optic captured behind the opening")
-        if measures.capsulorhexis_mm is not None
-        and measures.capsulorhexis_mm <= setting.use.number("size.capture_high_mm")
-        else tr("no capture of the optic, the opening is too wide for it"),
         "words.lens_said": _lens_said(measures.lens_position, chosen, place),
         "words.iris_or_scleral": tr(
             "fixed to the sclera {a} or behind the iris {b}, by a surgeon used to it",
@@ -91,12 +94,66 @@ def lens_words(setting: Setting, measures: Measures, lens: LensPlan, frame: Fram
     }
 
 
+def _haptics(setting: Setting, measures: Measures, gap: str) -> str:
+    """Where the haptics come to lie: along the gap in a bag that is held there, else on sound quadrants only."""
+    held = measures.ring != "none" or setting.gap_hours > setting.use.number("act.ring_plain_hours")
+    if measures.lens_position == "bag" and held:
+        return tr("Haptics along the weak axis: one presses the bag outward at {gap}.", gap=gap)
+    return tr("Haptics on sound quadrants, not across {gap}.", gap=gap)
+
+
+def _sulcus_lens(lens: LensPlan) -> str:
+    """The lens that the power for the sulcus was worked out for: the box on the shelf, else a three-piece lens."""
+    return box_name(lens, "sulcus") or tr("three-piece lens")
+
+
+def _sulcus_hold(setting: Setting, lens: LensPlan) -> str:
+    """What the sulcus can hold by the healthy clock hours estimated: a lens, a sutured one, or none."""
+    if setting.lacks_kit("three-piece-lens"):
+        return tr("no three-piece lens is here")
+    use, hours = setting.use, setting.estimates.support_hours.centre
+    asks, sutured = use.number("act.sulcus_support_hours"), use.number("act.sulcus_sutured_hours")
+    said, name = _power_text(best_choice(lens, "sulcus")) or tr("power not known"), _sulcus_lens(lens)
+    if hours >= asks:
+        return tr(
+            "{lens} in the sulcus on sound quadrants ({asks:g} healthy hours): {power}",
+            lens=name,
+            asks=asks,
+            power=said,
+        )
+    if hours >= sutured:
+        return tr(
+            "{lens} in the sulcus only sutured ({hours:.1f} of {asks:g} healthy hours): {power}",
+            lens=name,
+            hours=hours,
+            asks=asks,
+            power=said,
+        )
+    return tr(
+        "no lens in the sulcus: {hours:.1f} of {asks:g} healthy hours",
+        hours=hours,
+        asks=asks,
+    )
+
+
+def _sulcus_rim(setting: Setting, measures: Measures, lens: LensPlan) -> str:
+    """The sulcus behind a rim that holds, and whether that rim captures the optic."""
+    said, use = _sulcus_hold(setting, lens), setting.use
+    if setting.lacks_kit("three-piece-lens") or (
+        setting.estimates.support_hours.centre < use.number("act.sulcus_sutured_hours")
+    ):
+        return said
+    if measures.capsulorhexis_mm is not None and measures.capsulorhexis_mm <= use.number("size.capture_high_mm"):
+        return said + "; " + tr("optic captured behind the opening")
+    return said + "; " + tr("no capture of the optic, the opening is too wide for it")
+
+
 def _lens_said(position: str, chosen: tuple[float, float] | None, place: str) -> str:
     if position == "aphakia":
         return tr("no lens is planned")
     if chosen is None:
         return tr("lens power not worked out")
-    return tr("lens {power:+.1f} D for the {place}", power=chosen[0], place=place)
+    return tr("lens {power} for the {place}", power=_power_text(chosen), place=place)
 
 
 def _anterior_fallback(setting: Setting, power: str | None, *, allowed: bool) -> str:
