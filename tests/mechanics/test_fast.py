@@ -7,13 +7,14 @@ import sys
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import product
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
 from benchmarks.ring import SEED, random_eye
-from forestay.mechanics import disc, fast, ring_path
+from forestay.mechanics import disc, fast, fast_compile, ring_path
 from forestay.mechanics.bag import rest
 from forestay.mechanics.bag_draws import rest_draws
 from forestay.mechanics.bag_model import Bag, BagState, Load
@@ -180,6 +181,20 @@ def test_nothing_is_compiled_or_imported_unless_asked() -> None:
         "assert not fast.in_use(); assert 'numba' not in sys.modules and 'llvmlite' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
+
+
+def test_no_two_processes_compile_the_same_at_once(tmp_path: Path) -> None:
+    with fast_compile.claimed("kernel", wait=True, folder=tmp_path / "kept") as mine:
+        assert mine
+        with fast_compile.claimed("kernel", wait=False, folder=tmp_path / "kept") as also:
+            assert not also
+        with fast_compile.claimed("another", wait=False, folder=tmp_path / "kept") as other:
+            assert other
+    with fast_compile.claimed("kernel", wait=False, folder=tmp_path / "kept") as again:
+        assert again
+    (tmp_path / "file").write_text("not a folder")
+    with fast_compile.claimed("kernel", wait=False, folder=tmp_path / "file") as alone:
+        assert alone  # nowhere to keep anything: everyone for himself
 
 
 def alike(plain: OpenRingState, quick: OpenRingState, within: float = ALIKE) -> None:

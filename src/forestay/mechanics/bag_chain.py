@@ -20,6 +20,9 @@ from forestay.mechanics.ring_loop import (
 )
 from forestay.mechanics.zonule import HOUR_COUNT, Floats, Hold
 
+NO_SPRINGS = Springs(np.zeros(0, dtype=np.int64), np.zeros((2, 0)), np.zeros(0), np.zeros(0), np.zeros(0))
+"""Nothing that pulls."""
+
 
 def chain_of(
     *, bag: Bag, constants: BagConstants, ring_constants: RingConstants, stations: int
@@ -145,6 +148,8 @@ def zonule(bag: Bag, sheets: tuple[Sheet, ...], clock: Floats, outward: Floats) 
 
 def held_by(holds: tuple[Hold, ...], clock: Floats, outward: Floats, radius_mm: float) -> Springs:
     """The springs of each instrument over its arc, in the order of ``holds``."""
+    if not holds:
+        return NO_SPRINGS
     width = HOUR_COUNT / clock.size
     station, stiffness, length, stretch = [], [], [], []
     for hold in holds:
@@ -177,6 +182,9 @@ def held_stations(hold: Hold, stations: int) -> int:
 
 def joined(parts: list[Springs]) -> Springs:
     """Several sets of springs as one, in order."""
+    parts = [part for part in parts if part.station.size] or parts[:1]
+    if len(parts) == 1:
+        return parts[0]
     return Springs(
         np.concatenate([p.station for p in parts]),
         np.concatenate([p.anchor_mm for p in parts], axis=1),

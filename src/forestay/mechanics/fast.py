@@ -15,27 +15,35 @@ from types import ModuleType
 import numpy as np
 
 from forestay.mechanics import loop
-from forestay.mechanics.fast_compile import available
+from forestay.mechanics.fast_compile import available, claimed
 from forestay.mechanics.loop import LoopState
 from forestay.mechanics.zonule import Floats
 
 __all__ = ["available", "in_use", "minimise", "part", "start", "stop"]
 
+KERNELS = ("fast_ring", "fast_loop", "fast_disc", "fast_draws")
+"""The compiled modules, the longest first."""
 _started: dict[str, ModuleType] = {}
 
 
 def start() -> bool:
     """Compile the solvers (seconds, the first time on a machine; a part of a second later) and use them from now on.
 
+    Processes that start together share the work: each compiles what no other is at, then takes up what those have kept.
     Result: whether they are in use. Safe to call from any thread and more than once. The answers stay the same, so no
     caller needs to know.
     """
     if not available():
         return False
-    for name in ("fast_loop", "fast_disc", "fast_ring", "fast_draws"):
-        module = import_module(f"forestay.mechanics.{name}")
-        module.warm()
-        _started[name] = module
+    modules = {name: import_module(f"forestay.mechanics.{name}") for name in KERNELS}
+    left = list(KERNELS)
+    for wait in (False, True):
+        for name in tuple(left):
+            with claimed(name, wait=wait) as mine:
+                if mine:
+                    modules[name].warm()
+                    left.remove(name)
+    _started.update(modules)
     return True
 
 

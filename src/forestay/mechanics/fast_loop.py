@@ -14,7 +14,7 @@ from forestay.mechanics import loop
 from forestay.mechanics.fast_compile import compiled
 from forestay.mechanics.fast_net import derivatives, energy, factor, product, put, substitute
 from forestay.mechanics.loop_assembly import Assembly, Chain, Hoop, Springs
-from forestay.mechanics.two_loop import ROWS, TwoLoopAssembly, TwoLoops
+from forestay.mechanics.two_loop import ROWS, STRIPS, TwoLoopAssembly, TwoLoops
 from forestay.mechanics.zonule import HOUR_COUNT, Floats
 
 MAX_ITERATIONS, HALVINGS = loop.MAX_ITERATIONS, loop.HALVINGS
@@ -69,60 +69,84 @@ def network_of(model: loop.Energy) -> Network | None:
     return None
 
 
-def _network(chain: Chain, loops: TwoLoops | None) -> Network | None:
+@dataclass(frozen=True)
+class Joints:
+    """What is coupled to what, of one chain or two: it hangs on the number of stations alone. ``wide``: columns of the
+    lower band."""
+
+    ends: NDArray[np.int64]
+    tie_at: NDArray[np.int64]
+    bend_at: NDArray[np.int64]
+    wide: int
+
+
+@lru_cache(maxsize=32)
+def joints(stations: int, rows: int, bends: bool) -> Joints:
+    """Ends of the strips (equator; then margin and flap), ends of the ties, and the three stations of each turn."""
+    outer = places(stations, rows)
+    onward = np.roll(outer, -1)
+    pairs, ties = [(outer, onward)], []
+    if rows == ROWS:
+        inner, inner_onward = outer + 2, onward + 2
+        pairs += [(inner, inner_onward), (outer, inner), (outer, inner_onward), (onward, inner)]
+        ties = [(outer, inner), (inner, inner_onward)]
+    ends = np.concatenate([np.stack(pair, axis=1) for pair in pairs])
+    tie_at = np.concatenate([np.zeros((0, 2), dtype=np.int64), *(np.stack(pair, axis=1) for pair in ties)])
+    bend_at = np.stack([np.roll(outer, 1), outer, onward], axis=1)[: stations * bends]
+    apart = int(np.abs(ends[:, 0] - ends[:, 1]).max())
+    if bends:
+        apart = max(apart, int(np.ptp(bend_at, axis=1).max()))
+    return Joints(ends, tie_at, bend_at, apart + 2)
+
+
+def _network(chain: Chain, loops: TwoLoops | None) -> Network:
     count, rows = chain.stations, 2 if loops is None else ROWS
-    outer = places(count, rows)
-    chains = [(chain, outer)] if loops is None else [(chain, outer), (loops.margin, outer + 2)]
-    axial, firm, ends, laws, fibre, fibre_at = [], [], [], [], [], []
-    tie, tie_at = np.zeros((0, 3)), np.zeros((0, 2), dtype=np.int64)
-    load, bed, bed_at = np.zeros(count * rows), np.zeros(count * rows), np.zeros(count * rows)
+    outer, inner = places(count, rows), places(count, rows) + 2
+    chains = [(chain, outer)] if loops is None else [(chain, outer), (loops.margin, inner)]
     bends = bool(np.any(chain.bending_mn_mm > 0))
-    for one, place in chains:
-        hoop = one.hoop
-        covered = hoop.covered if bends and one is chain else np.zeros(count)
-        axial.append(np.stack(np.broadcast_arrays(
-            hoop.stiffness_mn * (1 - covered), hoop.rest_length_mm, hoop.bilateral_length_mm), axis=1))  # fmt: skip
-        laws.append(np.tile([hoop.toe_strain, hoop.slack_share], (count, 1)))
-        firm.append(hoop.stiffness_mn * covered)
-        ends.append(np.stack([place, np.roll(place, -1)], axis=1))
-        springs = one.springs
-        height = np.broadcast_to(springs.height_mm, springs.station.shape)
-        fibre.append(_fibres(springs.anchor_mm, height, springs.stiffness_mn_per_mm, springs.free_length_mm, 0.0))
-        fibre_at.append(np.stack([place[springs.station]] * 2, axis=1))
+    known = joints(count, rows, bends)
+    strips = known.ends.shape[0]
+    axial, laws, firm = np.empty((strips, 3)), np.empty((strips, 2)), np.zeros(strips)
+    load, bed, bed_at = np.zeros((3, count * rows))
+    for n, (one, place) in enumerate(chains):
+        part, hoop = slice(n * count, (n + 1) * count), one.hoop
+        covered = hoop.covered if bends and one is chain else 0.0
+        firm[part], axial[part, 0] = hoop.stiffness_mn * covered, hoop.stiffness_mn * (1 - covered)
+        axial[part, 1], axial[part, 2] = hoop.rest_length_mm, hoop.bilateral_length_mm
+        laws[part, 0], laws[part, 1] = hoop.toe_strain, hoop.slack_share
         for row in range(2):
             load[place + row] = one.force_mn[row]
-            bed[place + row] = one.bed_mn_per_mm / count
             if one.bed_mn_per_mm:
+                bed[place + row] = one.bed_mn_per_mm / count
                 bed_at[place + row] = np.broadcast_to(one.bed_at_mm, (2, count))[row]
+    pulling = [(one.springs, place, place, 0.0) for one, place in chains]
+    tie = np.empty((known.tie_at.shape[0], 3))
     if loops is not None:
-        inner = outer + 2
-        for kind, (a, b) in enumerate(((outer, inner), (outer, np.roll(inner, -1)), (np.roll(outer, -1), inner))):
-            stiff, rest = loops.flap.stiffness_mn[kind, 0], loops.flap.rest_length_mm[kind, 0]
-            axial.append(np.tile([stiff, rest, rest], (count, 1)))
-            laws.append(np.tile([loops.flap.toe_strain, 0.0], (count, 1)))
-            firm.append(np.zeros(count))
-            ends.append(np.stack([a, b], axis=1))
-        front = loops.on_flap
-        height = np.broadcast_to(front.height_mm, front.station.shape)
-        made = _fibres(front.anchor_mm, height, front.stiffness_mn_per_mm, front.free_length_mm, loops.flap_share)
-        fibre.append(made)
-        fibre_at.append(np.stack([outer[front.station], inner[front.station]], axis=1))
-        ties = (loops.flap.tie_mn_per_mm, loops.flap.margin_tie_mn_per_mm)
-        tie = np.concatenate(
-            [np.stack([np.full(count, c), d[0], d[1]], axis=1) for c, d in zip(ties, loops.flap.tied_mm, strict=True)]
-        )
-        tie_at = np.concatenate([np.stack([outer, inner], axis=1), np.stack([inner, np.roll(inner, -1)], axis=1)])
+        flap = loops.flap
+        for kind in range(STRIPS):
+            part = slice((2 + kind) * count, (3 + kind) * count)
+            rest = flap.rest_length_mm[kind, 0]
+            axial[part, 0], axial[part, 1], axial[part, 2] = flap.stiffness_mn[kind, 0], rest, rest
+            laws[part, 0], laws[part, 1] = flap.toe_strain, 0.0
+        for n, stiffness in enumerate((flap.tie_mn_per_mm, flap.margin_tie_mn_per_mm)):
+            part = slice(n * count, (n + 1) * count)
+            tie[part, 0], tie[part, 1], tie[part, 2] = stiffness, flap.tied_mm[n][0], flap.tied_mm[n][1]
+        pulling.append((loops.on_flap, outer, inner, loops.flap_share))
+    fibre, fibre_at = _fibres(pulling)
+    bend = np.empty((count * bends, 2))
+    if bends:
+        bend[:, 0], bend[:, 1] = chain.bending_mn_mm, chain.free_turn_rad
     return Network(
-        axial=np.concatenate(axial),
-        firm=np.concatenate(firm),
-        ends=np.concatenate(ends),
-        laws=np.concatenate(laws),
+        axial=axial,
+        firm=firm,
+        ends=known.ends,
+        laws=laws,
         tie=tie,
-        tie_at=tie_at,
-        fibre=np.concatenate(fibre),
-        fibre_at=np.concatenate(fibre_at),
-        bend=np.stack([chain.bending_mn_mm, np.full(count, chain.free_turn_rad)], axis=1)[: count * bends],
-        bend_at=np.stack([np.roll(outer, 1), outer, np.roll(outer, -1)], axis=1)[: count * bends],
+        tie_at=known.tie_at,
+        fibre=fibre,
+        fibre_at=fibre_at,
+        bend=bend,
+        bend_at=known.bend_at,
         load=load,
         bed=bed,
         bed_at=bed_at,
@@ -131,18 +155,21 @@ def _network(chain: Chain, loops: TwoLoops | None) -> Network | None:
     )
 
 
-def _fibres(anchor: Floats, height: Floats, stiffness: Floats, free: Floats, share: float) -> Floats:
-    return np.stack([anchor[0], anchor[1], height, stiffness, free, np.full(height.shape, share)], axis=1)
-
-
-def _half_width(network: Network) -> int:
-    """How far apart coupled unknowns lie at most."""
-    apart = [np.abs(network.ends[:, 0] - network.ends[:, 1]).max()]
-    if network.bend_at.size:
-        apart.append(np.ptp(network.bend_at, axis=1).max())
-    if network.fibre_at.size:
-        apart.append(np.ptp(network.fibre_at, axis=1).max())
-    return int(max(apart)) + 1
+def _fibres(
+    pulling: list[tuple[Springs, NDArray[np.int64], NDArray[np.int64], float]],
+) -> tuple[Floats, NDArray[np.int64]]:
+    """Every fibre and hold, set by set: springs, first unknowns of the stations at both ends of what they pull at, and
+    the share of the way from one to the other."""
+    whole = sum(springs.station.size for springs, *_ in pulling)
+    fibre, at = np.empty((whole, 6)), np.empty((whole, 2), dtype=np.int64)
+    first = 0
+    for springs, near, far, share in pulling:
+        part = slice(first, first + springs.station.size)
+        fibre[part, 0], fibre[part, 1], fibre[part, 2] = springs.anchor_mm[0], springs.anchor_mm[1], springs.height_mm
+        fibre[part, 3], fibre[part, 4], fibre[part, 5] = springs.stiffness_mn_per_mm, springs.free_length_mm, share
+        at[part, 0], at[part, 1] = near[springs.station], far[springs.station]
+        first = part.stop
+    return fibre, at
 
 
 def _most(gradient: Floats, band: Floats) -> tuple[float, float]:
@@ -216,7 +243,8 @@ def minimise(network: Network, start_mm: Floats, force_scale_mn: float) -> tuple
     at[place] = start_mm
     size = float(np.abs(start_mm).max())
     net = tuple(getattr(network, name) for name in network.__dataclass_fields__)
-    steps, converged, residual = _kernel(at, _half_width(network) + 1, float(force_scale_mn), size, net)
+    wide = joints(stations, rows, network.bend.size > 0).wide
+    steps, converged, residual = _kernel(at, wide, float(force_scale_mn), size, net)
     return at[place], steps, converged, residual
 
 

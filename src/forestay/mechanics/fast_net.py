@@ -268,23 +268,63 @@ def _derivatives(at: Floats, net: Any, gradient: Floats, band: Floats) -> None:
 derivatives = compiled(_derivatives, part=True)
 
 
+FOUR = 4  # rows that are factored together: the processor need not wait for one sum before it begins the next
+
+
 def _factor(band: Floats, shift: float, out: Floats) -> bool:
-    """Cholesky factor of the shifted lower band into ``out``; False where the matrix is not positive definite."""
+    """Cholesky factor of the shifted lower band into ``out``; False where the matrix is not positive definite.
+
+    Four rows at a time, from their first column on, with nothing outside the band; as many rows as a multiple of four.
+    """
     count, wide = band.shape
     half = wide - 1
-    for i in range(count):
-        first = max(0, i - half)
-        for j in range(first, i):
-            total = band[i, half - i + j]
-            for k in range(max(first, j - half), j):
-                total -= out[i, half - i + k] * out[j, half - j + k]
-            out[i, half - i + j] = total * out[j, half]
-        total = band[i, half] + shift
-        for k in range(first, i):
-            total -= out[i, half - i + k] * out[i, half - i + k]
-        if not total > TINY_LIMIT:
-            return False
-        out[i, half] = 1 / math.sqrt(total)  # the diagonal is kept as its inverse
+    rows = np.zeros((wide + FOUR, FOUR))
+    for i in range(0, count, FOUR):
+        before = min(i, half)
+        for r in range(FOUR):
+            outside = max(before + r - half, 0)
+            own = band[i + r, half - before - r + outside :]
+            for q in range(outside):
+                rows[q, r] = 0.0
+            for q in range(own.shape[0]):
+                rows[outside + q, r] = own[q]
+            rows[before + r, r] += shift
+        for q in range(before):
+            other = out[i - before + q, half - q :]
+            one, two, three, four = rows[q, 0], rows[q, 1], rows[q, 2], rows[q, 3]
+            for k in range(q):
+                one -= rows[k, 0] * other[k]
+                two -= rows[k, 1] * other[k]
+                three -= rows[k, 2] * other[k]
+                four -= rows[k, 3] * other[k]
+            inverse = other[q]
+            rows[q, 0], rows[q, 1], rows[q, 2], rows[q, 3] = (
+                one * inverse,
+                two * inverse,
+                three * inverse,
+                four * inverse,
+            )
+        for c in range(FOUR):
+            q = before + c
+            one, two, three, four = rows[q, 0], rows[q, 1], rows[q, 2], rows[q, 3]
+            for k in range(q):
+                one -= rows[k, 0] * rows[k, c]
+                two -= rows[k, 1] * rows[k, c]
+                three -= rows[k, 2] * rows[k, c]
+                four -= rows[k, 3] * rows[k, c]
+            rows[q, 0], rows[q, 1], rows[q, 2], rows[q, 3] = one, two, three, four
+            pivot = rows[q, c]
+            if not pivot > TINY_LIMIT:
+                return False
+            inverse = 1 / math.sqrt(pivot)
+            for r in range(c, FOUR):
+                rows[q, r] *= inverse
+            rows[q, c] = inverse  # the diagonal is kept as its inverse
+        for r in range(FOUR):
+            outside = max(before + r - half, 0)
+            own = out[i + r, half - before - r + outside :]
+            for q in range(own.shape[0]):
+                own[q] = rows[outside + q, r]
     return True
 
 
@@ -296,14 +336,19 @@ def _substitute(out: Floats, right: Floats) -> None:
     count, wide = out.shape
     half = wide - 1
     for i in range(count):
+        before = min(i, half)
+        row, known = out[i, half - before :], right[i - before :]
         total = right[i]
-        for k in range(max(0, i - half), i):
-            total -= out[i, half - i + k] * right[k]
-        right[i] = total * out[i, half]
+        for k in range(before):
+            total -= row[k] * known[k]
+        right[i] = total * row[before]
     for i in range(count - 1, -1, -1):
-        right[i] *= out[i, half]
-        for k in range(max(0, i - half), i):
-            right[k] -= out[i, half - i + k] * right[i]
+        before = min(i, half)
+        row, known = out[i, half - before :], right[i - before :]
+        found = right[i] * row[before]
+        right[i] = found
+        for k in range(before):
+            known[k] -= row[k] * found
 
 
 substitute = compiled(_substitute, part=True, fastmath={"reassoc", "contract"})

@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 
 from forestay.mechanics.banded import NotPositiveDefiniteError
-from forestay.mechanics.loop_assembly import Assembly, Chain
+from forestay.mechanics.loop_assembly import Assembly, Chain, neighbours
 from forestay.mechanics.zonule import HOUR_COUNT, Floats, directions
 
 MAX_ITERATIONS = 300  # Newton steps at most
@@ -41,7 +41,8 @@ class LoopState:
     def area_mm2(self) -> float:
         """Area inside the equator [mm2]."""
         x, y = self.at_mm[:2]
-        return 0.5 * float(np.abs(np.sum(x * np.roll(y, -1) - y * np.roll(x, -1))))
+        after = neighbours(x.size)[1]
+        return 0.5 * float(np.abs(np.sum(x * y[after] - y * x[after])))
 
 
 @lru_cache(maxsize=32)
