@@ -121,7 +121,7 @@ def _lip(offer: Offer) -> str:
     if need - has > SHORT_TOLERANCE_MM:
         longest = offer.setting.use.number("size.tunnel_high_mm")
         said += " " + tr(
-            "Short by {mm:.1f} mm; {longest:.1f} mm is the longest groove planned. Decide before the nucleus is lifted: divide it in two, or lengthen both lips first and suture.",
+            "Short by {mm:.1f} mm: divide it, or lengthen both lips past {longest:.1f} mm and suture.",
             mm=need - has,
             longest=longest,
         )

@@ -279,7 +279,7 @@ def drug_words(setting: Setting, measures: Measures) -> dict[str, Any]:
         "words.intracameral": "".join(f"{s} " for s in said),
         "words.carbachol_caution": tr("not before the wound is clear of vitreous")
         if measures.lens_position == "aphakia"
-        else tr("not before the lens is in and centred"),
+        else tr("after the lens is centred"),
         "words.adrenaline_standby": not (short or case.signs.alpha_blocker),
         "words.adrenaline_bleeds": tr("adrenaline only in the irrigation: heart disease is recorded")
         if case.person.heart_disease

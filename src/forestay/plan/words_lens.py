@@ -78,6 +78,7 @@ def lens_words(setting: Setting, measures: Measures, lens: LensPlan, frame: Fram
         "words.sulcus_lens": _sulcus_lens(lens),
         "words.sulcus_hold": _sulcus_hold(setting, lens),
         "words.sulcus_rim": _sulcus_rim(setting, measures, lens),
+        "words.capture": _capture(setting, measures),
         "words.sulcus_power_or_none": (_power_text(sulcus) or tr("power not known"))
         if has_three_piece
         else tr("no three-piece lens is here"),
@@ -143,9 +144,15 @@ def _sulcus_rim(setting: Setting, measures: Measures, lens: LensPlan) -> str:
         setting.estimates.support_hours.centre < use.number("act.sulcus_sutured_hours")
     ):
         return said
-    if measures.capsulorhexis_mm is not None and measures.capsulorhexis_mm <= use.number("size.capture_high_mm"):
-        return said + "; " + tr("optic captured behind the opening")
-    return said + "; " + tr("no capture of the optic, the opening is too wide for it")
+    return f"{said}; {_capture(setting, measures)}"
+
+
+def _capture(setting: Setting, measures: Measures) -> str:
+    """Whether the opening captures the optic."""
+    opening = measures.capsulorhexis_mm
+    if opening is not None and opening <= setting.use.number("size.capture_high_mm"):
+        return tr("optic captured behind the opening")
+    return tr("no capture of the optic, the opening is too wide for it")
 
 
 def _lens_said(position: str, chosen: tuple[float, float] | None, place: str) -> str:
