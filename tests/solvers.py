@@ -7,7 +7,7 @@ from contextlib import contextmanager
 
 from forestay.mechanics import fast
 
-COMPILED = frozenset({"batch", "browser", "calc", "cli", "plan", "report", "review", "services", "web"})
+COMPILED = frozenset({"browser", "calc", "cli", "plan", "report", "review", "services", "web"})
 """Rooms whose questions go to the compiled solvers. The engines' own tests ask numpy; `test_fast` holds the two alike,
 and `test_backends` whole plans. A program that a test starts chooses for itself, as it does for anybody."""
 

@@ -24,6 +24,7 @@ VERDICTS: list[tuple[str, dict[str, Any], str, str]] = [
         "operate-later",
         "afferent-and-projection",
     ),
+    (GAP, {"person__age_years": 5, "person__weight_kg": 18}, "refer", "child"),
     (GAP, {"eye__pressure_mmhg": 34}, "operate-later", "pressure"),
     (GAP, {"signs__external_infection": True}, "operate-later", "infection"),
     (LONG, {"person__inr": 4.2}, "operate-later", "inr-high"),
@@ -113,3 +114,16 @@ def test_reasons_that_fall_together_are_one() -> None:
     # pressure of 33 mmHg kept up by a swollen lens: one pressure to bring down, though two rules speak of it
     held = planned(changed("white-swollen", biometry__posterior_segment_scan="normal"), draws=50).decision
     assert [w.then for w in held.would_change] == ["operate"]
+
+
+@pytest.mark.parametrize("field", ["biometry__axial_length_mm", "biometry__k1_d"])
+def test_without_a_power_the_first_thing_is_to_measure(field: str) -> None:
+    without, with_it = (planned(changed(GAP, **change), draws=50).decision for change in ({field: None}, {}))
+    assert "no-lens-power" in {f.rule for f in without.first}
+    assert "no-lens-power" not in {f.rule for f in with_it.first}
+
+
+def test_an_eye_that_nobody_looked_at_says_so_first() -> None:
+    bare = {"person": {"age_years": 70}, "eye": {"side": "left"}}
+    told = {f.rule for f in planned(bare, draws=50).decision.first}
+    assert {"lens-unseen", "no-lens-power"} <= told

@@ -118,3 +118,12 @@ def test_a_gap_says_beside_the_figure_that_more_is_to_be_expected() -> None:
     told = [risks(planned(eye, draws=50), "manual-small-incision")["capsule-rupture"].label for eye in (gap, none)]
     assert "expect more" in told[0]
     assert "expect more" not in told[1]
+
+
+def test_a_polar_cataract_says_that_the_figure_does_not_know_it() -> None:
+    # the series of polar cataracts: 20 % (7 to 36), many times what the model gives
+    polar = risks(
+        planned(changed("hard-poor-endothelium", lens__posterior_polar=True), draws=50), "phacoemulsification"
+    )
+    assert "many times more" in polar["capsule-rupture"].label
+    assert polar["capsule_rupture_polar"].probability > 2 * polar["capsule-rupture"].probability

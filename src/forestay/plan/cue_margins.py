@@ -22,9 +22,8 @@ from forestay.plan.margins_front import (
     central_circle,
     needed_opening,
     pupil_changes,
-    tunnel_changes,
-    tunnel_gain,
 )
+from forestay.plan.margins_tunnel import tunnel_changes, tunnel_gain
 from forestay.plan.measures import can_tip, tenth_down, tenth_up
 from forestay.plan.mirror import Frame
 from forestay.plan.model_steps import Remedy, Shift

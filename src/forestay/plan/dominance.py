@@ -10,11 +10,11 @@ from forestay.eye.records import Technique
 from forestay.frame import meridian_deg
 from forestay.plan.induced import before, expected_residual_d, induced_by
 from forestay.plan.margins_back import count_after
-from forestay.plan.measures import Setting
 from forestay.plan.model import Margin, Option, Risk
 from forestay.plan.model_compare import BeatenBy, Criterion
 from forestay.plan.offers import Offer, known, origin
 from forestay.plan.risks import technique_log_sd
+from forestay.plan.setting import Setting
 from forestay.statistics import dominance
 from forestay.statistics.dominance import Measure
 from forestay.text import tr

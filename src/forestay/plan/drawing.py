@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from forestay.eye.records import CaseFile
 from forestay.plan.margins_front import pupil_opening
-from forestay.plan.measures import Setting
 from forestay.plan.mirror import Frame
 from forestay.plan.model import Drawing
 from forestay.plan.offers import Offer
 from forestay.plan.place_part import seat_words
+from forestay.plan.setting import Setting
 from forestay.plan.zonule_loads import Loads
 
 

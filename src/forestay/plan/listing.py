@@ -7,10 +7,10 @@ from typing import Any
 from forestay.answer import Doubt
 from forestay.evidence import Reader
 from forestay.eye.records import CaseFile
-from forestay.plan.measures import Setting
 from forestay.plan.mirror import Frame
 from forestay.plan.model import Estimate, Origin
 from forestay.plan.offers import known, origin
+from forestay.plan.setting import Setting
 from forestay.plan.spread import Spread
 from forestay.text import tr
 

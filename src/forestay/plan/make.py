@@ -13,7 +13,7 @@ from forestay.evidence import Reader
 from forestay.eye.plausibility import refuse_if_needed
 from forestay.eye.records import CaseFile
 from forestay.eye.situation import Decisions, Progress, Situation
-from forestay.plan import margins_back, margins_front
+from forestay.plan import margins_back, margins_front, margins_tunnel
 from forestay.plan.astigmatism_part import astigmatism_plan
 from forestay.plan.choose import Verdict, choose, judge, leaders, rank
 from forestay.plan.consistency import check
@@ -29,7 +29,7 @@ from forestay.plan.lens_part import lens_plan
 from forestay.plan.lens_shift import with_displacement
 from forestay.plan.listing import estimates_listed, eye_listed, unsaid_doubts
 from forestay.plan.margins_zonule import loads_of, zonule_margins
-from forestay.plan.measures import Setting, measures_for
+from forestay.plan.measures import measures_for
 from forestay.plan.mirror import Frame, to_frame
 from forestay.plan.model import Check, Chosen, LensPlan, Margin, Measures, Option, Plan, Unassessed
 from forestay.plan.now import now_of
@@ -37,6 +37,7 @@ from forestay.plan.offers import Offer
 from forestay.plan.risks import risks_of
 from forestay.plan.ruleset import holding
 from forestay.plan.sections import after, conflicts, consent, fallbacks, steps, stops
+from forestay.plan.setting import Setting
 from forestay.plan.supports import ring_rest_of, supports_of
 from forestay.plan.theatre_findings import finding_changes
 from forestay.plan.trolley import allergy_stops, doses, kit
@@ -211,7 +212,7 @@ def _margins(offer: Offer, loads: Loads) -> tuple[tuple[Margin, ...], tuple[Unas
     """All margins of an option, and those that lack input."""
     found, lacking = [], []
     lacks = offer.setting.estimates.lacks
-    makers = (*margins_front.MARGINS, *margins_back.MARGINS)
+    makers = (*margins_front.MARGINS, *margins_tunnel.MARGINS, *margins_back.MARGINS)
     for maker in makers:
         margin = maker(offer)
         key = maker.__name__.removesuffix("_margin")

@@ -9,8 +9,8 @@ from typing import Any, Literal
 from forestay.evidence import Reader
 from forestay.evidence.loader import DOUBTFUL
 from forestay.plan.context import Context
-from forestay.plan.measures import Setting
 from forestay.plan.model import Margin, Measures, Origin, Widen
+from forestay.plan.setting import Setting
 from forestay.plan.spread import Spread
 from forestay.text import tr
 

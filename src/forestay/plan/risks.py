@@ -147,6 +147,8 @@ def capsule_risk(offer: Offer) -> Risk | None:
 
 def _capsule_label(case: CaseFile) -> str:
     """What the figure is of, with what it does not know where it is read."""
+    if case.lens.posterior_polar:
+        return tr("capsule rupture or vitreous loss (a posterior polar cataract is not in it: expect many times more)")
     if case.signs.dialysis_clock_hours or case.signs.subluxated:
         return tr("capsule rupture or vitreous loss (the gap counts only as a lens that moves: expect more)")
     return tr("capsule rupture or vitreous loss")

@@ -17,11 +17,12 @@ from forestay.calc.support import (
 )
 from forestay.calc.support_left import SupportLeft, SupportsLeftInput, SupportsLeftOutput, supports_left
 from forestay.evidence import EvidenceSet
-from forestay.plan.measures import SCLERAL, Setting, ring_gap_clock
+from forestay.plan.measures import SCLERAL, ring_gap_clock
 from forestay.plan.mirror import Frame
 from forestay.plan.model import RingRest, SupportRank
 from forestay.plan.offers import Offer
 from forestay.plan.said import rest_words
+from forestay.plan.setting import Setting
 from forestay.plan.words_clock import hours_text
 from forestay.plan.zonule_loads import Loads
 from forestay.text import mark, once_per_language, tr

@@ -8,10 +8,12 @@ from forestay.eye.records import CaseFile
 from forestay.eye.view import flat
 from forestay.frame import hour_distance
 from forestay.plan.margins_back import count_after
-from forestay.plan.margins_front import MANUAL, needed_lip, needed_opening, outer_lip, pupil_opening
-from forestay.plan.measures import Setting, under_pressure
+from forestay.plan.margins_front import MANUAL, needed_opening, pupil_opening
+from forestay.plan.margins_tunnel import needed_lip, outer_lip
+from forestay.plan.measures import under_pressure
 from forestay.plan.model import Measures
 from forestay.plan.offers import Offer
+from forestay.plan.setting import Setting
 from forestay.plan.words import SHORT_TOLERANCE_MM
 from forestay.plan.words_hooks import BESIDE_TUNNEL_HOURS
 from forestay.text import tr

@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from forestay.eye.records import CaseFile
-from forestay.plan.measures import Setting, anterior_chamber_allowed, can_tip, under_pressure
+from forestay.plan.measures import anterior_chamber_allowed, can_tip, under_pressure
 from forestay.plan.mirror import Frame
 from forestay.plan.model import LensPlan, Measures
+from forestay.plan.setting import Setting
 from forestay.plan.words_clock import clock_text, span_text
 from forestay.plan.words_drugs import drug_words, patient_words
 from forestay.plan.words_hooks import hook_words

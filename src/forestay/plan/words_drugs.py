@@ -8,8 +8,9 @@ from forestay.calc.dosing import AnaestheticMixtureInput, BlockPart, anaesthetic
 from forestay.calc.preparing import band_of
 from forestay.dosing.infusion import infusion
 from forestay.eye.records import CaseFile
-from forestay.plan.measures import Setting, pupil_is_short
+from forestay.plan.measures import pupil_is_short
 from forestay.plan.model import Measures
+from forestay.plan.setting import Setting
 from forestay.text import tr
 
 NEEDLES = ("peribulbar", "retrobulbar")

@@ -6,9 +6,10 @@ from typing import Any
 
 from forestay.eye.records import CaseFile
 from forestay.plan.lens_part import best_choice, box_name
-from forestay.plan.measures import Setting, anterior_chamber_allowed
+from forestay.plan.measures import anterior_chamber_allowed
 from forestay.plan.mirror import Frame
 from forestay.plan.model import LensPlan, Measures
+from forestay.plan.setting import Setting
 from forestay.plan.words_clock import span_text
 from forestay.text import tr
 
