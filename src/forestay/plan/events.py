@@ -11,7 +11,7 @@ from forestay.evidence import Reader, default_evidence
 from forestay.plan.model import Margin, Option, Risk, Unassessed
 from forestay.plan.model_steps import State, Step
 from forestay.plan.now import Now
-from forestay.plan.offers import origin
+from forestay.plan.risks import quoted
 from forestay.plan.ruleset import ruleset
 from forestay.risk import series
 from forestay.text import tr
@@ -92,24 +92,5 @@ def risks_now(risks: Sequence[Risk], now: Now, use: Reader) -> tuple[Risk, ...]:
     """The risks from here on: once the capsule has opened its chance says nothing more, and what follows it is told."""
     if not now.ruptured:
         return tuple(risks)
-    found = []
-    for rate in series.after_capsule_rupture(use.evidence.__getitem__):
-        own = use.evidence.reader()
-        row = own.row(rate.key)
-        use.merge(own)
-        told = rate.population or ""
-        whose = tr(told)
-        found.append(
-            Risk(
-                name=rate.name,
-                label=tr(row.meaning),
-                probability=rate.value,
-                low=rate.low,
-                high=rate.high,
-                origin=origin(own, formula=tr("published rate, quoted"), inputs=(), valid=whose),
-                complication=rate.complication,
-                population=whose,
-                interval=rate.interval or "",
-            )
-        )
+    found = [quoted(rate, use) for rate in series.after_capsule_rupture(use.evidence.__getitem__)]
     return (*(r for r in risks if r.complication != RUPTURE), *found)

@@ -197,28 +197,33 @@ def quoted_risks(offer: Offer) -> list[Risk]:
     eye = eye_of(published_input(case, offer.measures.technique), use)
     ratios = series.ratios(use.row, technique=offer.technique, eye=eye)
     offer.setting.use.merge(use)
-    rows = []
     rates = series.pick(use.evidence.__getitem__, technique=offer.technique, eye=eye)
+    rows = []
     for rate in rates:
-        own = use.evidence.reader()
-        row = own.row(rate.key)
-        offer.setting.use.merge(own)
-        whose = rate.population or ""
-        rows.append(
-            Risk(
-                name=rate.name,
-                label=tr(row.meaning),
-                probability=rate.value,
-                low=rate.low,
-                high=rate.high,
-                origin=origin(own, formula=tr("published rate, quoted"), inputs=(), valid=tr(whose)),
-                complication=rate.complication,
-                population=tr(whose),
-                interval=rate.interval or "",
-                raised_by=tuple(tr(r.meaning) for r in ratios if series.beside(r, rate, rates)),
-            )
-        )
+        raised = tuple(tr(r.meaning) for r in ratios if series.beside(r, rate, rates))
+        rows.append(quoted(rate, offer.setting.use, raised_by=raised))
     return rows
+
+
+def quoted(rate: series.Rate, use: Reader, *, raised_by: tuple[str, ...] = ()) -> Risk:
+    """A published rate as a risk, with its row counted as used; ``raised_by``: ratios told beside it."""
+    own = use.evidence.reader()
+    row = own.row(rate.key)
+    use.merge(own)
+    told = rate.population or ""
+    whose = tr(told)
+    return Risk(
+        name=rate.name,
+        label=tr(row.meaning),
+        probability=rate.value,
+        low=rate.low,
+        high=rate.high,
+        origin=origin(own, formula=tr("published rate, quoted"), inputs=(), valid=whose),
+        complication=rate.complication,
+        population=whose,
+        interval=rate.interval or "",
+        raised_by=raised_by,
+    )
 
 
 def published_input(case: CaseFile, technique: str) -> PublishedRisksInput:
