@@ -25,7 +25,7 @@ KEYWORDS = {"tr": None, "_": None, "mark": None}
 MACHINE = {
     "key", "techniques", "sources", "when", "has", "verdict", "anaesthetic", "prefer", "unless_stop", "technique",
     "field", "level", "source", "event", "set", "ask", "ladder", "into", "positions",
-    "now", "ring", "lens", "steps", "keeps", "leaves_out", "unassessed", "spares",
+    "now", "ring", "lens", "steps", "keeps", "leaves_out", "unassessed", "spares", "figures", "ratio", "finding",
 }  # fmt: skip
 """Keys of rule files that hold words for the program; every other text in a rule is read by a person."""
 

@@ -22,6 +22,8 @@ READ_BY_MACHINES = {
     "rests_on",
     "needs",
     "source",
+    "finding",
+    "raised_keys",
 }
 
 

@@ -61,6 +61,7 @@ class PublishedRisksInput(Record):
     sex: Literal["female", "male", "unknown"] | None = Field(default=None, description="sex as recorded")
     trainee: bool | None = Field(default=None, description="a trainee operates")
     pseudoexfoliation: bool | None = Field(default=None, description="pseudoexfoliation material")
+    loose_lens: bool | None = Field(default=None, description="lens or iris moves, or the lens lies off its place")
     appearance: Appearance | None = Field(default=None, description="what the cataract looks like")
     posterior_polar: bool | None = Field(default=None, description="posterior polar cataract")
     diabetes: bool | None = Field(default=None, description="diabetes")
@@ -121,6 +122,7 @@ def eye_of(given: PublishedRisksInput, use: Reader) -> series.Eye:
     age, length = given.age_years, given.axial_length_mm
     return series.Eye(
         pseudoexfoliation=given.pseudoexfoliation,
+        loose_lens=given.loose_lens,
         brown=None if given.appearance is None else given.appearance in ("brown", "black"),
         white=None if given.appearance is None else given.appearance in ("white", "intumescent", "hypermature"),
         diabetes=given.diabetes,

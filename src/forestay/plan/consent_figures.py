@@ -10,15 +10,20 @@ from forestay.errors import InvalidInput
 from forestay.evidence import Reader
 from forestay.eye.records import CaseFile
 from forestay.eye.view import flat
+from forestay.plan.consent_raised import Told, told_of
 from forestay.plan.model import Option, Plan
 from forestay.plan.model_risk import Risk
+from forestay.plan.risks import told_first
 from forestay.plan.ruleset import holding, ruleset
+from forestay.risk.raised import Raised
 from forestay.text import tr
 
 PEOPLE = 1000
 """Every figure speaks of as many people, so that two can be compared at a glance."""
 OWN_CALCULATIONS = {"capsule-rupture": "complication.", "cornea": "endothelium."}
 """Risks that are worked out for the eye in hand, with the rows of evidence that they rest on first."""
+CAPSULE = "capsule-rupture"
+"""The risk before which the plan may tell a series of a sign."""
 ANTIBIOTICS = ("cefuroxime", "moxifloxacin")
 
 
@@ -37,6 +42,10 @@ class Figure:
     range_says: str
     source: str
     of_this_eye: bool
+    whose: str
+    """Whose eyes the number is of, in the patient's words."""
+    more: tuple[str, ...] = ()
+    """What is in this eye and makes the number larger or smaller, in sentences."""
 
 
 @dataclass(frozen=True)
@@ -104,8 +113,13 @@ def _figures(option: Option, view: Mapping[str, Any], use: Reader) -> tuple[Figu
     by_name = {r.name: r for r in option.risks}
     for rule in holding("consent", "figure", view, use):
         risk = next((by_name[n] for n in rule.data["risks"] if n in by_name), None)
+        if risk is not None and risk.name == CAPSULE:
+            risk = told_first(option.risks)
         if risk is not None and _can_be_told(risk):
-            found.append(_figure(str(rule.data["key"]), tr(str(rule.data["what"])), tr(str(rule.data["then"])), risk))
+            told = told_of(str(rule.data["key"]), risk, option.risks, view, use)
+            found.append(
+                _figure(str(rule.data["key"]), tr(str(rule.data["what"])), tr(str(rule.data["then"])), told, use)
+            )
     return tuple(sorted(found, key=lambda f: -f.probability))
 
 
@@ -118,37 +132,71 @@ def _of_this_eye(risk: Risk) -> bool:
     return risk.of_this_eye or risk.name in OWN_CALCULATIONS
 
 
-def _figure(key: str, what: str, then: str, risk: Risk) -> Figure:
-    ranged = risk.low < risk.high
+def _figure(key: str, what: str, then: str, told: Told, use: Reader) -> Figure:
+    risk = told.base
     own = _of_this_eye(risk)
+    value: Raised | Risk = told.worked or risk
+    p = value.value if isinstance(value, Raised) else value.probability
+    ranged = value.low < value.high
     return Figure(
         key=key,
         what=what,
         then=then,
-        count=people(risk.probability),
-        low=people(risk.low) if ranged else None,
-        high=people(risk.high) if ranged else None,
-        probability=risk.probability,
-        says=tr("This happens to {frequency}.", frequency=frequency_words(risk.probability)),
-        range_says=_range_words(risk) if ranged else tr("How sure this number is was not published."),
-        source=_source(risk, own=own),
+        count=people(p),
+        low=people(value.low) if ranged else None,
+        high=people(value.high) if ranged else None,
+        probability=p,
+        says=tr("This happens to {frequency}.", frequency=frequency_words(p)),
+        range_says=_range_words(p, value.low, value.high)
+        if ranged
+        else tr("How sure this number is was not published."),
+        source=_source(risk, own=own) + (_ratio_words(told.ratio, use) if told.worked else ""),
         of_this_eye=own,
+        whose=tr("Worked out for your eye")
+        if own
+        else tr("Counted in other people's eyes, made larger for yours")
+        if told.worked
+        else tr("Counted in other people's eyes"),
+        more=_more_words(told),
     )
 
 
-def _range_words(risk: Risk) -> str:
-    if risk.probability * PEOPLE < 1:
+def _more_words(told: Told) -> tuple[str, ...]:
+    """What the number holds of this eye, and what it does not hold."""
+    said = []
+    if told.worked:
+        said.append(tr("In your eye it is more likely than in most. {why} The number holds this.", why=told.inside))
+        if not told.worked.whole:
+            said.append(tr("We are less sure of this number: part of it was not published."))
+    if told.more:
+        said.append(tr("In your eye it is more likely than that. {why}", why=" ".join(told.more)))
+    if told.less:
+        said.append(tr("In your eye it is less likely for another reason. {why}", why=" ".join(told.less)))
+    return tuple(said)
+
+
+def _ratio_words(key: str, use: Reader) -> str:
+    row = use.row(key)
+    return tr(
+        " With the ratio of the sign put on the rate of eyes without it: {meaning}. Source: {where}.",
+        meaning=tr(row.meaning),
+        where=row.source.citation,
+    )
+
+
+def _range_words(probability: float, low: float, high: float) -> str:
+    if probability * PEOPLE < 1:
         many = PEOPLE * PEOPLE // 100
         return tr(
             "It may be as few as {low:,d} or as many as {high:,d} of {many:,d}.",
-            low=round(risk.low * many),
-            high=max(1, round(risk.high * many)),
+            low=round(low * many),
+            high=max(1, round(high * many)),
             many=many,
         )
     return tr(
         "It may be as few as {low:,d} or as many as {high:,d} of {all:,d}.",
-        low=people(risk.low),
-        high=people(risk.high),
+        low=people(low),
+        high=people(high),
         all=PEOPLE,
     )
 

@@ -14,6 +14,7 @@ from forestay.evidence import Reader
 from forestay.eye.records import CaseFile
 from forestay.plan.device_shelf import DeviceShelf
 from forestay.plan.model import Option, Plan
+from forestay.plan.risks import told_first
 from forestay.plan.words import ANAESTHETICS
 from forestay.text import tr
 
@@ -112,7 +113,7 @@ def _chosen(plan: Plan) -> Option | None:
 
 
 def trouble_chance(plan: Plan) -> float:
-    """Probability of capsule rupture or vitreous loss of the chosen technique; 0 where none is worked out."""
+    """Probability of capsule rupture or vitreous loss by the model, which all eyes share: 0 where none is worked out."""
     option = _chosen(plan)
     found = next((r for r in option.risks if r.name == "capsule-rupture"), None) if option else None
     return 0.0 if found is None else found.probability
@@ -181,7 +182,7 @@ def _there(shelf: DeviceShelf, on: date | None) -> tuple[There, ...]:
 def _line(entry: DayEntry) -> DayLine:
     plan, option = entry.plan, _chosen(entry.plan)
     measures = plan.measures
-    risk = next((r for r in option.risks if r.name == "capsule-rupture"), None) if option else None
+    risk = told_first(option.risks) if option else None
     position = next((p for p in plan.lens.positions if measures and p.position == measures.lens_position), None)
     power = tr("not worked out") if position is None or position.power_d is None else f"{position.power_d:+.1f} D"
     return DayLine(

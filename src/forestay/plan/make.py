@@ -34,7 +34,7 @@ from forestay.plan.mirror import Frame, to_frame
 from forestay.plan.model import Check, Chosen, LensPlan, Margin, Measures, Option, Plan, Unassessed
 from forestay.plan.now import now_of
 from forestay.plan.offers import Offer
-from forestay.plan.risks import risks_of
+from forestay.plan.risks import risks_of, told_first
 from forestay.plan.ruleset import holding
 from forestay.plan.sections import after, conflicts, consent, fallbacks, steps, stops
 from forestay.plan.setting import Setting
@@ -331,17 +331,23 @@ def _said(words: dict[str, Any]) -> dict[str, Any]:
 
 
 def _risk_words(best: Option | None) -> dict[str, Any]:
-    risk = next((r for r in best.risks if r.name == "capsule-rupture"), None) if best else None
-    if risk is None:
-        return {}
+    """What is said of capsule and vitreous before consent: a series that leads, and what the model gives."""
+    found = (
+        {}
+        if best is None
+        else {"lead": told_first(best.risks)}
+        | {"risk": next((r for r in best.risks if r.name == "capsule-rupture"), None)}
+    )
     return {
-        "words.risk_sentence": tr(
+        f"words.{name}_sentence": tr(
             "{label} {p:.1%} ({low:.1%} to {high:.1%})",
             label=risk.label,
             p=risk.probability,
             low=risk.low,
             high=risk.high,
         )
+        for name, risk in found.items()
+        if risk is not None and (name == "risk" or risk.leads)
     }
 
 

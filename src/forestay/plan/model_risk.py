@@ -39,6 +39,12 @@ class Risk:
     population: str = ""
     interval: str = ""
     raised_by: tuple[str, ...] = ()
+    raised_keys: tuple[str, ...] = ()
+    """The rows of those ratios, in the same order."""
+    finding: str = ""
+    """The finding whose eyes were counted; empty: any eye."""
+    leads: bool = False
+    """A series of a sign that the model does not know, above what the model gives: told before it, never compared with it."""
     by_model: float | None = None
     """The same without the surgeon's own record, where that moved it: what a record is compared with."""
 

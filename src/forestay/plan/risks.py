@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import replace
 from statistics import NormalDist
 
 import numpy as np
@@ -83,6 +85,13 @@ def weak_sign(case: CaseFile) -> bool:
     s = case.signs
     seen = bool(s.dialysis_clock_hours) or bool(s.subluxated)
     return bool(s.pseudoexfoliation) or s.phacodonesis in ("after-movement", "at-rest") or seen
+
+
+def _loose(case: CaseFile) -> bool | None:
+    """Whether lens or iris was seen to move or the lens to lie off its place; None where nobody looked."""
+    s = case.signs
+    seen = (None if s.phacodonesis is None else s.phacodonesis != "none", s.iridodonesis, s.subluxated)
+    return True if any(seen) else None if all(one is None for one in seen) else False
 
 
 def technique_log_sd(technique: str, use: Reader) -> float:
@@ -200,12 +209,12 @@ def quoted_risks(offer: Offer) -> list[Risk]:
     rates = series.pick(use.evidence.__getitem__, technique=offer.technique, eye=eye)
     rows = []
     for rate in rates:
-        raised = tuple(tr(r.meaning) for r in ratios if series.beside(r, rate, rates))
-        rows.append(quoted(rate, offer.setting.use, raised_by=raised))
+        raised_by = [r for r in ratios if series.beside(r, rate, rates)]
+        rows.append(quoted(rate, offer.setting.use, raised_by=raised_by))
     return rows
 
 
-def quoted(rate: series.Rate, use: Reader, *, raised_by: tuple[str, ...] = ()) -> Risk:
+def quoted(rate: series.Rate, use: Reader, *, raised_by: Sequence[series.Rate] = ()) -> Risk:
     """A published rate as a risk, with its row counted as used; ``raised_by``: ratios told beside it."""
     own = use.evidence.reader()
     row = own.row(rate.key)
@@ -222,7 +231,9 @@ def quoted(rate: series.Rate, use: Reader, *, raised_by: tuple[str, ...] = ()) -
         complication=rate.complication,
         population=whose,
         interval=rate.interval or "",
-        raised_by=raised_by,
+        raised_by=tuple(tr(r.meaning) for r in raised_by),
+        raised_keys=tuple(r.key for r in raised_by),
+        finding=rate.finding,
     )
 
 
@@ -236,6 +247,7 @@ def published_input(case: CaseFile, technique: str) -> PublishedRisksInput:
         sex=p.sex,
         trainee=None if grade is None else grade in ("senior-trainee", "junior-trainee"),
         pseudoexfoliation=s.pseudoexfoliation,
+        loose_lens=_loose(case),
         appearance=case.lens.appearance,
         posterior_polar=case.lens.posterior_polar,
         diabetes=p.diabetes,
@@ -252,6 +264,20 @@ def published_input(case: CaseFile, technique: str) -> PublishedRisksInput:
 
 
 def risks_of(offer: Offer) -> tuple[Risk, ...]:
-    """All risks of an option, those of this eye first."""
-    own = [r for r in (capsule_risk(offer), cornea_risk(offer)) if r is not None]
-    return tuple(own + quoted_risks(offer))
+    """All risks of an option: a series that leads, then those of this eye, then the other series."""
+    capsule, cornea = capsule_risk(offer), cornea_risk(offer)
+    quoted = quoted_risks(offer)
+    first = [replace(r, leads=True) for r in quoted if capsule is not None and _leads(r, capsule)]
+    own = [r for r in (capsule, cornea) if r is not None]
+    names = {r.name for r in first}
+    return (*first, *own, *(r for r in quoted if r.name not in names))
+
+
+def _leads(risk: Risk, model: Risk) -> bool:
+    """Whether a series of eyes with a sign that the model does not know lies above what the model gives."""
+    return risk.finding in series.UNKNOWN_TO_MODEL and risk.probability > model.probability
+
+
+def told_first(risks: Sequence[Risk]) -> Risk | None:
+    """What is said of capsule and vitreous: the series of a sign that the model does not know, else what the model gives."""
+    return next((r for r in risks if r.leads), next((r for r in risks if r.name == "capsule-rupture"), None))

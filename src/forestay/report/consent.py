@@ -44,7 +44,8 @@ def consent_data(sheet: ConsentSheet, *, label: str, invented: bool, made_at: da
                 "says": f.says,
                 "range": f.range_says,
                 "then": f.then,
-                "own": tr("Worked out for your eye") if f.of_this_eye else tr("Counted in other people's eyes"),
+                "own": f.whose,
+                "more": list(f.more),
                 "icons": icon_array(
                     count=f.count, high=f.high, total=PEOPLE, name=f"people-{f.key}", says=f"{f.what} {f.says}"
                 ),
@@ -94,7 +95,13 @@ def readable_consent(sheet: ConsentSheet) -> str:
         *data["how"][2:],
     ]
     for f in data["figures"]:
-        lines += ["", f"{f['n']}. {f['what']}", f"   {f['says']} {f['range']} {f['own']}.", f"   {f['then']}"]
+        lines += [
+            "",
+            f"{f['n']}. {f['what']}",
+            f"   {f['says']} {f['range']} {f['own']}.",
+            *(f"   {m}" for m in f["more"]),
+            f"   {f['then']}",
+        ]
     lines += ["", t["choice"] + ".", t["no"], t["glasses"], "", t["call"], *(f"- {w}" for w in data["warnings"])]
     lines += ["", t["sources"] + ":", *(f["source"] for f in data["figures"]), "", data["caution"]]
     return "\n".join(lines)

@@ -1,9 +1,8 @@
 """Published rates of complications, picked for one technique and one eye.
 
-A series is a record of what happened to other people's patients: quoted beside the eye in hand, never multiplied by
-anything. Definitions overlap (any complication during surgery holds capsule rupture, which holds some vitreous loss),
-so rates are never added up. Published ratios of a sign are told beside the rate of the same complication, not worked
-into it. The rows are data; this file says which of them speak about which eye.
+A series is a record of what happened to other people's patients: quoted beside the eye in hand, as it stands. Definitions overlap (any complication during surgery holds capsule rupture, which holds some vitreous loss),
+so rates are never added up. Published ratios of a sign are told beside the rate of the same complication; one alone may be
+put on the rate that it was counted against (:mod:`forestay.risk.raised`), several never. The rows are data; this file says which of them speak about which eye.
 """
 
 from __future__ import annotations
@@ -99,6 +98,7 @@ class Eye:
     synechiae: bool | None = None
     vitrectomy: bool | None = None
     fellow_oedema: bool | None = None
+    loose_lens: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +111,11 @@ class Entry:
     """Empty: any technique."""
     finding: str = ""
     """Empty: any eye."""
+    base: str = ""
+    """Of a ratio: the rate that it may be put on, whose eyes it was counted in or that has it known how many of them have
+    the sign (``series_share.`` and the key). Empty: told beside only."""
+    of_odds: bool = True
+    """Of a ratio: of odds; else of rates or hazards."""
 
 
 MANUAL, PHACO = "manual-small-incision", "phacoemulsification"
@@ -131,7 +136,9 @@ RATES: tuple[Entry, ...] = (
     Entry("manual.capsule_rupture_white", "capsule-rupture", MANUAL, "white"),
     Entry("phaco.capsule_rupture_white", "capsule-rupture", PHACO, "white"),
     Entry("manual.capsule_rupture_brown", "capsule-rupture", MANUAL, "brown"),
-    Entry("phaco.capsule_rupture_polar", "capsule-rupture", PHACO, "posterior_polar"),
+    Entry("capsule_rupture_polar", "capsule-rupture", PHACO, "posterior_polar"),
+    Entry("capsule_rupture_polar", "capsule-rupture", MANUAL, "posterior_polar"),
+    Entry("capsule_rupture_polar", "capsule-rupture", EXTRA, "posterior_polar"),
     Entry("capsule_rupture_high_myopia", "capsule-rupture", PHACO, "long_eye"),
     Entry("manual.vitreous_loss", "vitreous-loss", MANUAL),
     Entry("manual.vitreous_loss_teaching", "vitreous-loss", MANUAL),
@@ -140,6 +147,7 @@ RATES: tuple[Entry, ...] = (
     Entry("intracapsular.vitreous_loss", "vitreous-loss", INTRA),
     Entry("manual.vitreous_loss_pseudoexfoliation", "vitreous-loss", MANUAL, "pseudoexfoliation"),
     Entry("phaco.vitreous_loss_pseudoexfoliation", "vitreous-loss", PHACO, "pseudoexfoliation"),
+    Entry("phaco.vitrectomy_loose_lens", "vitreous-loss", PHACO, "loose_lens"),
     Entry("manual.dialysis", "zonular-dialysis", MANUAL),
     Entry("phaco.dialysis", "zonular-dialysis", PHACO),
     Entry("manual.dialysis_pseudoexfoliation", "zonular-dialysis", MANUAL, "pseudoexfoliation"),
@@ -186,23 +194,26 @@ RATIOS: tuple[Entry, ...] = (
     Entry("capsule_rupture_opacity", "capsule-rupture", "", "corneal_opacity"),
     Entry("phaco.dialysis_pseudoexfoliation", "zonular-dialysis", PHACO, "pseudoexfoliation"),
     Entry("manual.complication_pseudoexfoliation", "intraoperative", MANUAL, "pseudoexfoliation"),
-    Entry("dropped_nucleus_pupil", "dropped-nucleus", "", "small_pupil"),
-    Entry("dropped_nucleus_pseudoexfoliation", "dropped-nucleus", "", "pseudoexfoliation"),
-    Entry("dropped_nucleus_vitrectomy", "dropped-nucleus", "", "vitrectomy"),
-    Entry("dropped_nucleus_synechiae", "dropped-nucleus", "", "synechiae"),
-    Entry("haemorrhage_pressure", "choroidal-haemorrhage", "", "raised_pressure"),
-    Entry("haemorrhage_glaucoma", "choroidal-haemorrhage", "", "glaucoma"),
+    Entry("dropped_nucleus_pupil", "dropped-nucleus", "", "small_pupil", "dropped_nucleus"),
+    Entry("dropped_nucleus_pseudoexfoliation", "dropped-nucleus", "", "pseudoexfoliation", "dropped_nucleus"),
+    Entry("dropped_nucleus_vitrectomy", "dropped-nucleus", "", "vitrectomy", "dropped_nucleus"),
+    Entry("dropped_nucleus_synechiae", "dropped-nucleus", "", "synechiae", "dropped_nucleus"),
+    Entry("haemorrhage_pressure", "choroidal-haemorrhage", "", "raised_pressure", "haemorrhage_audit"),
+    Entry("haemorrhage_glaucoma", "choroidal-haemorrhage", "", "glaucoma", "haemorrhage_audit"),
     Entry("haemorrhage_very_old", "choroidal-haemorrhage", "", "very_old"),
     Entry("graft_guttata", "corneal-decompensation", "", "guttae"),
     Entry("macular_oedema_fellow", "macular-oedema", "", "fellow_oedema"),
     Entry("detachment_young", "detachment", "", "young"),
     Entry("detachment_old", "detachment", "", "old"),
-    Entry("detachment_male", "detachment", "", "male"),
+    Entry("detachment_male", "detachment", "", "male", "detachment", of_odds=False),
     Entry("detachment_long", "detachment", "", "longish_eye"),
     Entry("late_dislocation_pseudoexfoliation", "late-displacement", "", "pseudoexfoliation"),
 )
-"""Published ratios of a sign: told beside the rate of the same complication, never multiplied with it."""
+"""Published ratios of a sign: told beside the rate of the same complication. Never two of them on one rate."""
 
+UNKNOWN_TO_MODEL = ("posterior_polar", "loose_lens")
+"""Findings with a series of capsule or vitreous that the national model does not hold. A lens that moves stands in it only as
+one with pseudoexfoliation, whether it has one of them or both."""
 HELD_IN = {"long_eye": ("longish_eye",)}
 """What the eyes of a finding are already: those of high myopia are longer than the other series' limit."""
 WITHOUT_BAG = ("late-displacement",)
