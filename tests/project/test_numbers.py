@@ -178,6 +178,7 @@ KEY_PATTERNS: dict[str, str] = {
     r"limit\.(.+)": "eye/quantity.py: what a quantity can be",
     r"series\.(.+)": "risk/series.py: published rates by technique",
     r"series_ratio\.(.+)": "risk/series.py: published ratios of a sign",
+    r"series_share\.(.+)": "plan/consent_raised.py: how many eyes of a series have the sign of a ratio",
     r"zonule_signs\.floor\.(.+)": "calc/zonule.py: what a seen sign implies",
     r"zonule_signs\.ratio\.(.+)": "calc/zonule.py: the weight of a sign",
     r"zonule_signs\.share\.(.+)": "calc/zonule.py: support by grade",
