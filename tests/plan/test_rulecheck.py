@@ -307,6 +307,11 @@ BEYOND: tuple[dict[str, Any], ...] = (
     {"person__allergies": None, "person__anticoagulant": None},
     {"biometry__endothelial_count_per_mm2": 1450},
     {"fellow__operated": True, "fellow__refraction_d": -2.0, "fellow__planned_refraction_d": -0.5},
+    {"signs__dialysis_clock_hours": [1, 2, 3, 4, 5, 6], "theatre__has": ["vitrector", "ring-segment"]},
+    {"signs__phacodonesis": "at-rest", "signs__pseudoexfoliation": True, "theatre__has": ["vitrector"]},
+    {"signs__phacodonesis": "at-rest", "theatre__has": ["vitrector"], "surgery__bag_follows": True},
+    {"biometry__axial_length_mm": 20.0, "fellow__axial_length_mm": 22.3},
+    {"biometry__axial_length_mm": 20.0, "fellow__axial_length_mm": 20.1},
 )
 """Eyes and theatres that the demo cases do not show."""
 SOFT = {"lens__grade": 2, "lens__appearance": "nuclear", "signs__pupil_dilated_mm": 8.0, "signs__phacodonesis": "none"}

@@ -17,7 +17,7 @@ from tests.plan.sentences import sentences
 EVIDENCE = default_evidence()
 RULES = [(name, kind, rule) for name in FILES for kind, rules in ruleset(name).items() for rule in rules]
 PREFIXES = ("person.", "eye.", "biometry.", "fellow.", "lens.", "signs.", "surgery.", "theatre.", "target.", "derived.")
-OURS = ("estimate.", "measure.", "option.", "words.", "progress.")
+OURS = ("estimate.", "measure.", "option.", "words.", "progress.", "checks.")
 
 
 @pytest.mark.parametrize(("name", "kind", "rule"), RULES, ids=lambda v: v if isinstance(v, str) else "")

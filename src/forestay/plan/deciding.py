@@ -38,7 +38,7 @@ def decide(
             for i in missing
         ]
     why = tr("; ").join(reasons) or tr("nothing found that speaks against operating here")
-    sentence = _sentence(verdict, why, first, ready, chosen=chosen, margins=margins)
+    sentence = _sentence(verdict, why, first, ready, chosen=chosen, margins=margins, use=use)
     return Decision(verdict, why, tuple(first), sentence, _would_change(rules, verdict, view, use))
 
 
@@ -68,6 +68,17 @@ def _would_change(
         then: Verdict = max((r.data["verdict"] for r in kept), key=GRAVITY.index, default="operate")
         found[what] = WouldChange(what, rule.say("why", view, use), then, str(rule.data["key"]))
     return tuple(found.values())
+
+
+def is_short(margin: Margin) -> bool:
+    """Whether a margin is more likely short than not.
+
+    A margin that ranks has no chance: the hold of the lens is short where the middle of its estimate is. What each
+    manoeuvre asks of the zonule is an estimate of this eye against a healthy one, and is listed apart.
+    """
+    if margin.probability is not None:
+        return margin.probability < EVEN_LIMIT
+    return margin.group == "main" and margin.margin < 0
 
 
 def verdict_of(view: Mapping[str, Any], use: Reader) -> Verdict:
@@ -107,6 +118,7 @@ def _sentence(
     *,
     chosen: str,
     margins: Sequence[Margin],
+    use: Reader,
 ) -> str:
     """The decision in one or two sentences for the head of page and sheet."""
     opening = {
@@ -118,9 +130,12 @@ def _sentence(
     parts = [opening]
     if first and verdict in ("operate", "operate-later"):
         parts.append(tr("First {what}.", what=tr("; ").join(f.do for f in first)))
-    short = [m.step.lower() for m in margins if m.probability is not None and m.probability < EVEN_LIMIT]
+    short = [m.step.lower() for m in margins if is_short(m)]
     if short and verdict in ("operate", "operate-later"):
         parts.append(tr("More likely short than not: {steps}.", steps=", ".join(short)))
+    beyond = [m.step.lower() for m in margins if m.group == "zonule" and m.margin <= -use.number("rank.load_short")]
+    if beyond and verdict in ("operate", "operate-later"):
+        parts.append(tr("More than a healthy zonule bears: {steps}.", steps=", ".join(beyond)))
     special = [i.ready for i in ready if i.ready and not i.missing]
     if special and verdict in ("operate", "operate-later"):
         parts.append(tr("Have ready: {items}.", items=", ".join(special)))

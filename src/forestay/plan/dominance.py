@@ -8,6 +8,7 @@ from statistics import NormalDist
 
 from forestay.eye.records import Technique
 from forestay.frame import meridian_deg
+from forestay.plan.deciding import is_short
 from forestay.plan.induced import before, expected_residual_d, induced_by
 from forestay.plan.margins_back import count_after
 from forestay.plan.model import Margin, Option, Risk
@@ -19,8 +20,6 @@ from forestay.statistics import dominance
 from forestay.statistics.dominance import Measure
 from forestay.text import tr
 
-EVEN_LIMIT = 0.5
-"""A margin with a smaller chance is more likely short than not."""
 MINUTES = {
     "manual-small-incision": "duration.manual_small_incision_minutes",
     "phacoemulsification": "duration.phacoemulsification_minutes",
@@ -197,7 +196,7 @@ def log_normal(*, mean: float, sd: float) -> tuple[float, float, float]:
 def _short(margins: Sequence[Margin] | None) -> Criterion:
     count = None
     if margins is not None:
-        count = float(sum(m.probability < EVEN_LIMIT for m in margins if m.probability is not None))
+        count = float(sum(is_short(m) for m in margins))
     return Criterion(
         "short", tr("margins more likely short than not"), count, None, None, "", "less", counts=True, origin=None
     )

@@ -148,7 +148,8 @@ def _row(offer: Offer, row: LensInPosition, target: float, source: Origin) -> Le
     none, on_sulcus = row.position == "aphakia", row.position in ("sulcus", "optic-capture")
     best = row.choices[0] if none else next((c for c in row.choices if c.power_d == row.best_power_d), None)
     middle = best.refraction_d if best else target
-    allowed = {
+    too_wide = _too_wide(offer, row.position)
+    allowed = not too_wide and {
         "anterior-chamber": anterior_chamber_allowed(setting),
         "prepupillary-iris": anterior_chamber_allowed(setting),
         "sulcus": not setting.lacks_kit("three-piece-lens"),
@@ -161,7 +162,7 @@ def _row(offer: Offer, row: LensInPosition, target: float, source: Origin) -> Le
         sd_d=row.sd_d,
         low_d=middle - NORMAL_90_LIMIT * row.sd_d,
         high_d=middle + NORMAL_90_LIMIT * row.sd_d,
-        note=row.note,
+        note=tr("{why} {note}", why=too_wide, note=row.note) if too_wide else row.note,
         allowed=allowed,
         origin=source,
         best_power_d=row.best_power_d,
@@ -180,6 +181,17 @@ def _row(offer: Offer, row: LensInPosition, target: float, source: Origin) -> Le
             for p in row.published
         ),
     )
+
+
+def _too_wide(offer: Offer, position: str) -> str:
+    """Why the planned opening captures no optic; nothing where it does, or for another place."""
+    opening = offer.measures.capsulorhexis_mm
+    if position != "optic-capture" or opening is None:
+        return ""
+    widest = offer.setting.use.number("size.capture_high_mm")
+    if opening <= widest:
+        return ""
+    return tr("An opening of {mm:.1f} mm captures no optic ({most:g} mm at the most).", mm=opening, most=widest)
 
 
 def _never(kind: str, why: str) -> str:

@@ -41,7 +41,7 @@ from forestay.plan.setting import Setting
 from forestay.plan.supports import ring_rest_of, supports_of
 from forestay.plan.theatre_findings import finding_changes
 from forestay.plan.trolley import allergy_stops, doses, kit
-from forestay.plan.views import eye_view, measure_view
+from forestay.plan.views import check_view, eye_view, measure_view
 from forestay.plan.ways import comparison_of
 from forestay.plan.words import TECHNIQUES, words_for
 from forestay.plan.zonule_loads import Loads
@@ -73,7 +73,7 @@ def make(situation: Situation, context: Context) -> Plan:
     refuse_if_needed(findings)
     turned, decisions, frame = to_frame(case, situation.decisions)
     setting = _setting(turned, decisions, context, use, situation.progress)
-    view = eye_view(case, setting)
+    view = eye_view(case, setting) | check_view(findings)
     ranked, verdicts, offers, loads = _options(setting, view, frame, context)
     best = next((o for o in ranked if o.technique in offers), None)
     checks = tuple(Check(f.field, f.value, f.level, f.why, f.source) for f in findings)
@@ -157,10 +157,11 @@ def outcome(situation: Situation, context: Context) -> tuple[str, str]:
     """Decision and technique of :func:`make`, without the rest of the plan: for asking it many times."""
     situation, context = situation.as_tried(), replace(context, searching=False, deciding=True)
     use = context.evidence.reader()
-    refuse_if_needed(check(situation.case, use=use))
+    findings = check(situation.case, use=use)
+    refuse_if_needed(findings)
     turned, decisions, frame = to_frame(situation.case, situation.decisions)
     setting = _setting(turned, decisions, context, use, situation.progress)
-    view = eye_view(situation.case, setting)
+    view = eye_view(situation.case, setting) | check_view(findings)
     ranked, _, offers, _ = _options(setting, view, frame, context)
     best = next((o for o in ranked if o.technique in offers), None)
     offer = offers[best.technique] if best else None

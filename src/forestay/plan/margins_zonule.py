@@ -11,7 +11,7 @@ from forestay.mechanics.flap_table import prolapse_estimate
 from forestay.mechanics.geometry import ellipse_perimeter_mm
 from forestay.mechanics.zonule import ZonuleConstants, total_stiffness_mn_per_mm
 from forestay.plan.margins_front import WIDER_STEPS_MM
-from forestay.plan.measures import can_tip, ring_gap_clock, tenth_up
+from forestay.plan.measures import can_tip, hooks_all_round, ring_gap_clock, tenth_up
 from forestay.plan.model import Margin
 from forestay.plan.offers import Change, Offer, best_change, known, margin_of, origin
 from forestay.plan.spread import Spread
@@ -166,6 +166,8 @@ def _changes(offer: Offer) -> list[Change]:
         words = tr("{mm:.1f} mm opening", mm=wider)
         changes.append(Change(words, offer.with_measures(capsulorhexis_mm=wider), "capsulorhexis_mm", wider))
     if not m.capsule_hook_clocks and not setting.lacks_kit("capsule-hooks") and m.capsulorhexis_mm is not None:
-        clocks = tuple((m.tunnel_clock + offset) % 12 or 12.0 for offset in (3, 6, 9))
-        changes.append(Change(tr("3 capsule hooks"), offer.with_measures(capsule_hook_clocks=clocks)))
+        clocks = hooks_all_round(offer.technique, m.tunnel_clock, m.hook_clocks)
+        changes.append(
+            Change(tr("{count:d} capsule hooks", count=len(clocks)), offer.with_measures(capsule_hook_clocks=clocks))
+        )
     return changes

@@ -19,7 +19,10 @@ SCLERAL = ("manual-small-incision",)
 LARGE = ("extracapsular", "intracapsular")
 STEPS_PER_MM = 10
 """Sizes are planned in tenths of a millimetre."""
-FEWEST_HOOKS = 3
+BESIDE_TUNNEL_HOURS = 2
+"""Hooks nearer than this to the tunnel, or at it, stand in the way of the nucleus."""
+EVEN_HOURS = (1.5, 4.5)
+"""Four hooks as evenly round the clock as can be, by their distance from the tunnel."""
 
 
 def tenth_up(value: float) -> float:
@@ -270,20 +273,43 @@ def ring_gap_clock(setting: Setting, ring: str) -> float | None:
 def capsule_hooks(
     setting: Setting, technique: str, tunnel_at: float, iris_at: Sequence[float] = ()
 ) -> tuple[float, ...]:
-    """Clock hours of capsule hooks: at the ends and in the middle of a gap, or across the tunnel where all is weak.
+    """Clock hours of capsule hooks: at the ends and in the middle of a gap, or all round where all is weak.
 
-    One that would share its stab with an iris hook moves on by half an hour.
+    At a gap, one that would share its stab with an iris hook moves on by half an hour.
     """
     if technique in LARGE or not setting.weak or setting.lacks_kit("capsule-hooks") or setting.now.bars_rim_hooks:
         return ()
     gaps = setting.estimates.gap_hours
-    if gaps:
-        first, last = _ends(gaps)
-        span = (last - first) % 12
-        wanted = [wrap_hour(first + offset) for offset in (-0.5, span / 2, span + 0.5)]
-    else:
-        wanted = [wrap_hour(tunnel_at + offset) for offset in (3, 6, 9)]
+    if not gaps:
+        return hooks_all_round(technique, tunnel_at, iris_at)
+    first, last = _ends(gaps)
+    span = (last - first) % 12
+    wanted = [wrap_hour(first + offset) for offset in (-0.5, span / 2, span + 0.5)]
     return tuple(wrap_hour(c + 0.5) if any(hour_distance(c, i) == 0 for i in iris_at) else c for c in wanted)
+
+
+def hooks_all_round(technique: str, tunnel_at: float, iris_at: Sequence[float] = ()) -> tuple[float, ...]:
+    """Two pairs of capsule hooks, even to either side of the tunnel, as evenly round the clock as stabs allow.
+
+    None beside a wide tunnel, and none within an hour of an iris hook where that can be had: between two of them.
+
+    >>> hooks_all_round("phacoemulsification", 12.0)
+    (1.5, 4.5, 7.5, 10.5)
+    >>> hooks_all_round("manual-small-incision", 12.0, (1.0, 3.5, 6.0, 8.5, 11.0))
+    (2.0, 4.5, 7.5, 10.0)
+    """
+    near, far = EVEN_HOURS
+    least = BESIDE_TUNNEL_HOURS if technique in SCLERAL else near
+    half_hours = [i / 2 for i in range(12)]
+
+    def crowded(pair: tuple[float, float]) -> tuple[int, float]:
+        stabs = [tunnel_at + side * offset for offset in pair for side in (1, -1)]
+        near_iris = sum(hour_distance(stab, hook) < 1 for stab in stabs for hook in iris_at)
+        return near_iris, abs(pair[0] - near) + abs(pair[1] - far)
+
+    pairs = [(a, b) for a in half_hours for b in half_hours if a >= least and b - a >= near]
+    a, b = min(pairs, key=crowded)
+    return tuple(sorted(wrap_hour(tunnel_at + offset) for offset in (a, b, -b, -a)))
 
 
 def _ends(hours: Sequence[float]) -> tuple[float, float]:

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
+from forestay.eye.plausibility import Finding
 from forestay.eye.records import CaseFile
 from forestay.eye.view import flat
 from forestay.frame import hour_distance
 from forestay.plan.margins_back import count_after
 from forestay.plan.margins_front import MANUAL, needed_opening, pupil_opening
 from forestay.plan.margins_tunnel import needed_lip, outer_lip
-from forestay.plan.measures import under_pressure
+from forestay.plan.measures import BESIDE_TUNNEL_HOURS, under_pressure
 from forestay.plan.model import Measures
 from forestay.plan.offers import Offer
 from forestay.plan.setting import Setting
 from forestay.plan.words import SHORT_TOLERANCE_MM
-from forestay.plan.words_hooks import BESIDE_TUNNEL_HOURS
 from forestay.text import tr
 
 
@@ -36,7 +37,15 @@ def eye_view(case: CaseFile, setting: Setting) -> dict[str, Any]:
         "length_mm": e.length.centre if e.length else None,
     }
     view.update({f"estimate.{k}": v for k, v in estimates.items() if v is not None})
+    view["progress.begun"] = bool(setting.now.done or setting.now.happened) or any(
+        v is not None for _, v in case.surgery
+    )
     return view
+
+
+def check_view(findings: Sequence[Finding]) -> dict[str, Any]:
+    """What is to be measured or looked at again, by the keys of its checks."""
+    return {"checks.recheck": tuple(f.key for f in findings if f.level == "recheck")}
 
 
 def measure_view(offer: Offer) -> dict[str, Any]:

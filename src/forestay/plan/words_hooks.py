@@ -7,15 +7,12 @@ from typing import Any
 
 from forestay.eye.records import CaseFile
 from forestay.frame import hour_distance
-from forestay.plan.measures import circle_in_view_mm, pupil_is_short, under_pressure
+from forestay.plan.measures import BESIDE_TUNNEL_HOURS, circle_in_view_mm, pupil_is_short, under_pressure
 from forestay.plan.mirror import Frame
 from forestay.plan.model import Measures
 from forestay.plan.setting import Setting
 from forestay.plan.words_clock import hours_text
 from forestay.text import tr
-
-BESIDE_TUNNEL_HOURS = 2
-"""Hooks this near to the tunnel stand in the way of the nucleus."""
 
 
 def hook_words(setting: Setting, measures: Measures, frame: Frame) -> dict[str, Any]:

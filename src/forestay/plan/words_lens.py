@@ -85,6 +85,9 @@ def lens_words(setting: Setting, measures: Measures, lens: LensPlan, frame: Fram
         else tr("no three-piece lens is here"),
         "words.anterior_power": _power_text(anterior),
         "words.anterior_fallback": _anterior_fallback(setting, _power_text(anterior), allowed=allowed),
+        "measure.lens_power_d": chosen[0] if chosen and measures.lens_position != "aphakia" else None,
+        "words.power_planned": _power_text(chosen),
+        "words.power_boxed": model,
         "words.lens_said": _lens_said(measures.lens_position, chosen, place),
         "words.iris_or_scleral": tr(
             "fixed to the sclera {a} or behind the iris {b}, by a surgeon used to it",
