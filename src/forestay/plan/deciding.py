@@ -25,12 +25,16 @@ def decide(
     margins: Sequence[Margin],
     use: Reader,
 ) -> Decision:
-    """Hear every rule that holds; the gravest verdict wins. Findings to recheck and missing kit come first of all."""
+    """Hear every rule that holds; the gravest verdict wins. Findings to recheck and missing kit come first of all.
+
+    In an eye that is not operated for sight only what a rule marks ``sightless`` is still to be done first.
+    """
     rules = list(holding("decision", "rule", view, use))
     verdict = _gravest(rules)
     reasons = [r.say("why", view, use) for r in rules if r.data["verdict"] == verdict and verdict != "operate"]
-    first = _first_checks([c for c in checks if c.level == "recheck"])
-    first += [_first(r, view, use) for r in rules if "first" in r.data]
+    sightless = verdict == "do-not-operate"
+    first = [] if sightless else _first_checks([c for c in checks if c.level == "recheck"])
+    first += [_first(r, view, use) for r in rules if "first" in r.data and (r.data.get("sightless") or not sightless)]
     missing = [item for item in ready if item.missing]
     if verdict in ("operate", "operate-later"):
         first += [
@@ -128,7 +132,7 @@ def _sentence(
         "do-not-operate": tr("Do not operate for sight: {why}.", why=why),
     }[verdict]
     parts = [opening]
-    if first and verdict in ("operate", "operate-later"):
+    if first and verdict != "refer":
         parts.append(tr("First {what}.", what=tr("; ").join(f.do for f in first)))
     short = [m.step.lower() for m in margins if is_short(m)]
     if short and verdict in ("operate", "operate-later"):

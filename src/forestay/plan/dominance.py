@@ -9,6 +9,7 @@ from statistics import NormalDist
 from forestay.eye.records import Technique
 from forestay.frame import meridian_deg
 from forestay.plan.deciding import is_short
+from forestay.plan.elsewhere import found_elsewhere
 from forestay.plan.induced import before, expected_residual_d, induced_by
 from forestay.plan.margins_back import count_after
 from forestay.plan.model import Margin, Option, Risk
@@ -34,7 +35,9 @@ NORMAL_90_LIMIT = NormalDist().inv_cdf(0.95)
 def needed_kit(offer: Offer) -> tuple[str, ...]:
     """What this option needs of the things that a theatre may lack, in the case file's words."""
     m, setting = offer.measures, offer.setting
-    fixed = offer.technique != "intracapsular" and setting.gap_hours > setting.use.number("act.ring_plain_hours")
+    short = setting.estimates.support_hours.centre < setting.use.number("need.bag_ring_support_hours")
+    gap = setting.gap_hours > setting.use.number("act.ring_plain_hours")
+    fixed = offer.technique != "intracapsular" and (gap or (short and m.lens_position == "bag"))
     asked = {
         "iris-hooks": m.pupil_hooks > 0,
         "capsule-hooks": bool(m.capsule_hook_clocks),
@@ -52,7 +55,10 @@ def elsewhere(setting: Setting) -> tuple[str, ...]:
     """What referral offers: the lens removed from behind where the bag cannot be kept."""
     if setting.gap_hours > setting.use.number("act.bag_lost_hours") or setting.case.signs.subluxated:
         return (tr("the lens removed through the pars plana by a vitreous surgeon, and a lens fixed without the bag"),)
-    return (tr("a surgeon elsewhere, with what is missing here; through the pars plana if the bag is lost"),)
+    found = found_elsewhere(setting)
+    if found is not None:
+        return (tr("elsewhere: {what}; through the pars plana if the bag is lost", what=found),)
+    return (tr("nothing is known to be missing here; elsewhere through the pars plana if the bag is lost"),)
 
 
 def lacking_kit(offer: Offer) -> tuple[str, ...]:

@@ -20,6 +20,7 @@ from forestay.optics.lens_model import Measured
 from forestay.optics.positions import ALL_POSITIONS
 from forestay.plan.consistency import readings_of, readings_words, refraction_misfit_d
 from forestay.plan.lens_model import LensBox, LensFormula, LensPosition, LensRemeasure
+from forestay.plan.margins_back import graft_spoken_of
 from forestay.plan.offers import Offer
 from forestay.plan.own_figures import own_alone, own_shelf
 from forestay.plan.prediction import DEFAULT_STEP_D, Predictor
@@ -277,6 +278,15 @@ def learnt_of(offer: Offer, eye: Predictor, target_d: float, use: Reader) -> tup
                 "Eyes with pseudoexfoliation tend to come out up to {d:.1f} D hyperopic; no correction is proven, and none"
                 " is made: consider the more myopic of two powers.",
                 d=most,
+            )
+        )
+    if graft_spoken_of(offer):
+        said.append(
+            tr(
+                "A graft is spoken of: one of the inner layers alone shifts an eye {low:g} to {high:g} D to the hyperopic side;"
+                " consider the more myopic of two powers.",
+                low=use.number("lens_bias.graft_least_d"),
+                high=use.number("lens_bias.graft_most_d"),
             )
         )
     return tuple(said), doubts

@@ -263,6 +263,9 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         margins=best.margins if best else (),
         use=use,
     )
+    if decision.decision == "do-not-operate":
+        why = tr("no lens: the eye is not operated for sight")
+        lens, lens_doubts = LensPlan(None, None, None, lens.target_d, (), (why,)), []
     chosen = _chosen(decision.decision, work, best, use)
     operating = decision.decision in ("operate", "operate-later") and best is not None
     technique = best.technique if best and operating else "referral"

@@ -103,6 +103,15 @@ def cornea_margin(offer: Offer) -> Margin | None:
     )
 
 
+def graft_spoken_of(offer: Offer) -> bool:
+    """Whether so few cells are there, and are expected to be left, that the patient is told of a graft."""
+    use, count = offer.setting.use, offer.setting.case.biometry.endothelial_count_per_mm2
+    after = count_after(offer, offer.technique, use)  # type: ignore[arg-type]
+    if count is None or after is None or count >= use.number("act.count_caution_per_mm2"):
+        return False
+    return after.centre < use.number("need.count_per_mm2")
+
+
 def lens_margin(offer: Offer) -> Margin:
     """Healthy-equivalent clock hours against what the planned place of the lens asks. Ranks only."""
     use = offer.setting.use.evidence.reader()

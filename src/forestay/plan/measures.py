@@ -21,8 +21,6 @@ STEPS_PER_MM = 10
 """Sizes are planned in tenths of a millimetre."""
 BESIDE_TUNNEL_HOURS = 2
 """Hooks nearer than this to the tunnel, or at it, stand in the way of the nucleus."""
-EVEN_HOURS = (1.5, 4.5)
-"""Four hooks as evenly round the clock as can be, by their distance from the tunnel."""
 
 
 def tenth_up(value: float) -> float:
@@ -298,7 +296,8 @@ def hooks_all_round(technique: str, tunnel_at: float, iris_at: Sequence[float] =
     >>> hooks_all_round("manual-small-incision", 12.0, (1.0, 3.5, 6.0, 8.5, 11.0))
     (2.0, 4.5, 7.5, 10.0)
     """
-    near, far = EVEN_HOURS
+    near = 12 / 4 / 2  # four, as evenly as can be, with the tunnel midway between two
+    far = 3 * near
     least = BESIDE_TUNNEL_HOURS if technique in SCLERAL else near
     half_hours = [i / 2 for i in range(12)]
 

@@ -12,6 +12,7 @@ from forestay.optics.incision import Induced
 from forestay.optics.lens_model import Measured
 from forestay.plan.lens_around import method_of
 from forestay.plan.lens_part import asked
+from forestay.plan.margins_back import graft_spoken_of
 from forestay.plan.mirror import Frame
 from forestay.plan.offers import Offer
 from forestay.plan.own_figures import own_shelf
@@ -71,7 +72,7 @@ def _from_shelf(offer: Offer, eye: Predictor, target_d: float, cylinder_d: float
 
 
 def _may_not_stay(offer: Offer) -> list[str]:
-    """Why a lens may turn or shift in this eye."""
+    """Why a lens may turn or shift in this eye, or the cornea under it change."""
     why = []
     if offer.setting.weak:
         why.append(tr("the zonule is weak, and it may turn or sink"))
@@ -79,4 +80,6 @@ def _may_not_stay(offer: Offer) -> list[str]:
         why.append(tr("there is a gap in the zonule"))
     if offer.measures.lens_position != "bag":
         why.append(tr("the lens is not planned for the bag"))
+    if graft_spoken_of(offer):
+        why.append(tr("a graft is spoken of, and it changes the cornea"))
     return why

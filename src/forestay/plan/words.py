@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from forestay.eye.records import CaseFile
+from forestay.plan.elsewhere import found_elsewhere
 from forestay.plan.measures import anterior_chamber_allowed, can_tip, under_pressure
 from forestay.plan.mirror import Frame
 from forestay.plan.model import LensPlan, Measures
@@ -96,6 +97,7 @@ def _eye_words(setting: Setting, frame: Frame) -> dict[str, Any]:
             "none": tr("none in reach: arrange one before surgery"),
             None: tr("reach not stated"),
         }[case.theatre.retina_service],
+        "words.elsewhere": found_elsewhere(setting),
         "words.pressure_note": tr("; OVD left behind raises the pressure")
         if case.signs.pseudoexfoliation or case.signs.glaucoma
         else "",
