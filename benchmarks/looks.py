@@ -107,15 +107,11 @@ def served() -> Iterator[str]:
 
 
 MOVE = """([name, more]) => new Promise((done, fail) => {
-    const look = document.querySelector('#look');
     const start = performance.now();
-    const seen = new MutationObserver(() => {
-        if (document.querySelector('#look') === look) return;
-        seen.disconnect();
-        requestAnimationFrame(() => setTimeout(() => done(performance.now() - start)));
-    });
     setTimeout(() => fail(new Error(`${name} gave no answer`)), 8000);
-    seen.observe(document.querySelector('#main'), {childList: true, subtree: true});
+    document.addEventListener('htmx:after:swap', () => {
+        requestAnimationFrame(() => setTimeout(() => done(performance.now() - start)));
+    }, {once: true});
     document.querySelector(`.handle[data-control="${name}"]:not(.twin)`)
         .dispatchEvent(new KeyboardEvent('keydown', {key: more ? 'ArrowRight' : 'ArrowLeft', bubbles: true}));
 })"""

@@ -20,6 +20,7 @@ function traces(svg: SVGSVGElement | null): SVGElement[] {
 }
 
 function remember(): void {
+  document.querySelector(".ghost")?.remove();
   open = [...document.querySelectorAll<HTMLDetailsElement>("#main details[open][id]")].map((details) => details.id);
   drafts = [document.querySelector("#reason"), document.activeElement]
     .filter((field) => field instanceof HTMLInputElement && field.id !== "" && field.value !== field.defaultValue)

@@ -64,10 +64,8 @@ async function answerAll(): Promise<void> {
       document.documentElement.toggleAttribute("data-asking", true);
       document.querySelector("#below")?.setAttribute("aria-busy", "true");
       address = `${form.getAttribute("action") ?? ""}?${query}`;
-      const shown = document.querySelector("#look");
-      await fetchPart("look", address);
       // Refused: the page stands as it did, and so does what lies below.
-      if (shown === document.querySelector("#look")) address = "";
+      if (!(await fetchPart("look", address))) address = "";
       // What was moved while the answer was on its way must not be hidden by it.
       for (const [name, value] of waiting) {
         const field = fieldOf(name);

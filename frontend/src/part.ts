@@ -7,20 +7,30 @@ export type Part = "look" | "below";
 
 // Requests of one source wait for one another and may be dropped there: each part has a source of its own, which stays.
 const SOURCES: Record<Part, Element> = { look: document.documentElement, below: document.body };
-const before: Record<Part, Promise<void>> = { look: Promise.resolve(), below: Promise.resolve() };
+// Under a moving hand only what differs is touched: what stands stays, and need not be laid out and painted again.
+const SWAPS: Record<Part, string> = { look: "outerMorph", below: "outerHTML" };
+// How many answers have reached each part. A refusal goes to the alert instead and leaves the part as it stands.
+const answers: Record<Part, number> = { look: 0, below: 0 };
+document.addEventListener("htmx:before:settle", (event) => {
+  const id = event.target instanceof Element ? event.target.id : "";
+  if (id === "look" || id === "below") answers[id] += 1;
+});
+const before: Record<Part, Promise<unknown>> = { look: Promise.resolve(), below: Promise.resolve() };
 const latest: Record<Part, number> = { look: 0, below: 0 };
 
-// `more`: headers that say something of the request, such as that nobody pressed anything.
-export function fetchPart(part: Part, address: string, more: Record<string, string> = {}): Promise<void> {
+// Resolves to whether the part was answered. `more`: headers that say something of the request, such as that nobody pressed anything.
+export function fetchPart(part: Part, address: string, more: Record<string, string> = {}): Promise<boolean> {
   const turn = ++latest[part];
   const answer = before[part].then(async () => {
-    if ((part === "below" && turn !== latest[part]) || !document.getElementById(part)) return;
+    if ((part === "below" && turn !== latest[part]) || !document.getElementById(part)) return false;
+    const had = answers[part];
     await htmx.ajax("GET", address, {
       source: SOURCES[part],
       target: `#${part}`,
-      swap: "outerHTML",
+      swap: SWAPS[part],
       headers: { ...more, "HX-Target": `div#${part}` },
     });
+    return answers[part] > had;
   });
   before[part] = answer.catch(() => undefined);
   return answer;

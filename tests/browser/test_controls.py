@@ -105,6 +105,18 @@ def test_what_lies_below_holds_up_no_look(page: Page) -> None:
     assert float(field(page, SIZE).input_value()) == pytest.approx(start - 0.3)
 
 
+def test_a_look_touches_only_what_differs(page: Page) -> None:
+    """What stands keeps its element: the browser need not build, lay out and paint it again under a moving hand."""
+    parts = ["#look", "#look .known", "svg.eye-above circle.limbus", "#margin-capsulorhexis", f"#control-{SIZE}-more"]
+    open_case(page, CASE)
+    page.evaluate("parts => parts.forEach(part => { document.querySelector(part).stood = true; })", parts)
+    before = page.locator("#margin-capsulorhexis").inner_text()
+    page.locator(f"#control-{SIZE}-more").click()
+    expect(page.locator(".trying")).to_be_visible()
+    assert page.locator("#margin-capsulorhexis").inner_text() != before
+    assert page.evaluate("parts => parts.filter(part => !document.querySelector(part).stood)", parts) == []
+
+
 def test_a_press_counts_when_an_answer_comes_between_press_and_release(page: Page) -> None:
     open_case(page, CASE)
     start = float(field(page, SIZE).input_value())
