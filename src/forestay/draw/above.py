@@ -7,13 +7,15 @@ The root carries what a page needs to read a pointer: ``data-scale`` (px per mm)
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from forestay.draw.above_geometry import Scene, gap_words, geometry
 from forestay.draw.above_legend import legend
 from forestay.draw.gap_arc import gap_runs
 from forestay.draw.handles import Screen, handles_of
 from forestay.draw.names import hour_words, seat_words, side_words, viewpoint_words
 from forestay.draw.palette import Palette
-from forestay.draw.shapes import Point, Shape
+from forestay.draw.shapes import KEPT, Point, Shape
 from forestay.draw.strokes import STROKES, stay_stroke
 from forestay.draw.svg import element, label, number, path, picture
 from forestay.frame import Side
@@ -107,6 +109,7 @@ _ORDER = (
 )  # fmt: skip
 
 
+@lru_cache(KEPT)
 def _shape(shape: Shape, screen: Screen, palette: Palette) -> str:
     points = screen.points(shape)
     x, y = points[0]

@@ -9,12 +9,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal
 
 from forestay.frame import Side, angle_deg
 
 Point = tuple[float, float]
 Form = Literal["circle", "line", "outline", "dot", "label"]
+KEPT = 8192
+"""How many shapes are kept as they were last made: while one control moves, most of a drawing stays as it is."""
 DIGITS = 9
 """Coordinates are kept to this many decimals of a millimetre."""
 
@@ -42,6 +45,7 @@ def clean(x: float, y: float) -> Point:
     return (round(x, DIGITS) + 0.0, round(y, DIGITS) + 0.0)
 
 
+@lru_cache(KEPT)
 def at(hour: float, radius_mm: float, centre: Point = (0.0, 0.0)) -> Point:
     """The point at a clock position [hours] and radius [mm].
 
@@ -66,11 +70,13 @@ def along(hour: float, across_mm: float, out_mm: float) -> Point:
     return clean(out_mm * out_x + across_mm * out_y, out_mm * out_y - across_mm * out_x)
 
 
+@lru_cache(KEPT)
 def mirror(shape: Shape) -> Shape:
     """The shape in the other eye: x negated."""
     return replace(shape, points=tuple(clean(-x, y) for x, y in shape.points))
 
 
+@lru_cache(KEPT)
 def turn(shape: Shape, rotation_deg: float) -> Shape:
     """The shape turned counter-clockwise. Quarter turns are exact."""
     quarter = {0.0: (1.0, 0.0), 90.0: (0.0, 1.0), 180.0: (-1.0, 0.0), 270.0: (0.0, -1.0)}

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from typing import Any
 from uuid import UUID, uuid5
 
@@ -28,9 +29,11 @@ from forestay.eye.validation import validate
 from forestay.services.entered import entered_at
 from forestay.store.interface import FactStore, Identity
 from forestay.store.location import as_url, default_url
-from forestay.text import tr
+from forestay.text import language, tr
 
 TABLES = (".csv", ".tsv", ".xlsx", ".parquet")
+READ_KEPT = 32
+"""How many cases stay read as they last were: a case that is looked at is asked for again with each move of a control."""
 INVENTED = "invented"
 """Author of the facts of an invented case; a face marks such a case wherever it is shown."""
 
@@ -226,16 +229,23 @@ def take_back(
 def kept_case(store: FactStore, case_id: str) -> KeptCase:
     """One case with all that a face needs of it."""
     links = store.links(case_id)
-    facts = facts_of(links)
+    facts = tuple(facts_of(links))
+    known, told = _read(facts, language())
     return KeptCase(
         case_id=case_id,
-        facts=tuple(facts),
-        situation=fold(facts),
-        thread=tuple(thread(facts)),
+        facts=facts,
+        situation=known,
+        thread=told,
         head=len(links),
         last_kept=links[-1].header.received_at,
         invented=any(fact.header.author == INVENTED for fact in facts),
     )
+
+
+@lru_cache(READ_KEPT)
+def _read(facts: tuple[Fact, ...], _language: str) -> tuple[Situation, tuple[ThreadEntry, ...]]:
+    """What facts amount to and how they read, once for all looks at them; ``_language`` is that of the words."""
+    return fold(facts), tuple(thread(facts))
 
 
 def situation(store: FactStore, case_id: str) -> Situation:
