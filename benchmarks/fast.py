@@ -154,7 +154,7 @@ def draws() -> None:
 
 def distance() -> None:
     """The banded factor, alone and side by side, against the core's matrix product."""
-    from forestay.mechanics import fast_lanes, fast_net
+    from forestay.mechanics import fast_band, fast_lanes
 
     switched(True)
     size = 500
@@ -164,7 +164,7 @@ def distance() -> None:
     work = unknowns * half * (half + 1)  # multiplications and additions of one factor
     band = np.zeros((unknowns, half + 1))
     band[:, half], band[:, :half] = 20.0, 1.0
-    alone = seconds(lambda: fast_net.factor(band, 0.0, np.zeros_like(band)), 50)
+    alone = seconds(lambda: fast_band.factor(band, 0.0, np.zeros_like(band)), 50)
     wide = np.repeat(band[..., None], lanes, axis=-1)
     shift, sound, out = np.zeros(lanes), np.zeros(lanes), np.zeros_like(wide)
     fast_lanes.factor(wide, shift, out, sound)

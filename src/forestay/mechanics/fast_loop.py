@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from forestay.mechanics import loop
+from forestay.mechanics.fast_band import factor, substitute
 from forestay.mechanics.fast_compile import compiled
-from forestay.mechanics.fast_net import derivatives, energy, factor, product, put, substitute
+from forestay.mechanics.fast_net import derivatives, energy, product, put
 from forestay.mechanics.loop_assembly import Assembly, Chain, Hoop, Springs
 from forestay.mechanics.two_loop import ROWS, STRIPS, TwoLoopAssembly, TwoLoops
 from forestay.mechanics.zonule import HOUR_COUNT, Floats

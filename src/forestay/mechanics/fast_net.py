@@ -1,4 +1,4 @@
-"""Compiled kernels of one net of springs: energy, gradient, banded stiffness, banded factor.
+"""Compiled kernels of one net of springs: energy, gradient, banded stiffness.
 
 Unknowns are numbered so that stations which are coupled lie close together (the closed chain is folded flat): the
 stiffness is then a plain band. Laws are those of :mod:`forestay.mechanics.loop_assembly`.
@@ -116,17 +116,27 @@ def _add(band: Floats, i: int, j: int, value: float) -> None:
 add = compiled(_add, part=True, inline="always")
 
 
-def _add_block(band: Floats, place: tuple[int, int], weight: float, block: tuple[float, float, float]) -> None:
-    """Add ``weight`` times a symmetric 2 x 2 block (xx, xy, yy) at the unknowns i, i + 1 against j, j + 1."""
-    i, j = place
-    xx, xy, yy = block
-    add(band, i, j, weight * xx)
-    add(band, i, j + 1, weight * xy)
-    add(band, i + 1, j, weight * xy)
-    add(band, i + 1, j + 1, weight * yy)
+def _add_here(band: Floats, i: int, weight: float, block: tuple[float, float, float]) -> None:
+    """Add ``weight`` times a symmetric 2 x 2 block (xx, xy, yy) at the unknowns i, i + 1 against themselves."""
+    half = band.shape[1] - 1
+    band[i, half] += weight * block[0]
+    band[i + 1, half - 1] += weight * block[1]
+    band[i + 1, half] += weight * block[2]
 
 
-add_block = compiled(_add_block, part=True)
+def _add_apart(band: Floats, i: int, j: int, block: tuple[float, float, float, float]) -> None:
+    """Add a 2 x 2 block (xx, xy, yx, yy) at the unknowns i, i + 1 against j, j + 1 of another station."""
+    xx, xy, yx, yy = block
+    if i < j:
+        i, j, xy, yx = j, i, yx, xy
+    first = band.shape[1] - 1 - i + j
+    band[i, first] += xx
+    band[i, first + 1] += xy
+    band[i + 1, first - 1] += yx
+    band[i + 1, first] += yy
+
+
+add_here, add_apart = compiled(_add_here, part=True), compiled(_add_apart, part=True)
 
 
 def _strips(at: Floats, net: Any, gradient: Floats, band: Floats) -> None:
@@ -148,9 +158,9 @@ def _strips(at: Floats, net: Any, gradient: Floats, band: Floats) -> None:
         gradient[j] += tension * ux
         gradient[j + 1] += tension * uy
         block = ((stiff - side) * ux * ux + side, (stiff - side) * ux * uy, (stiff - side) * uy * uy + side)
-        add_block(band, (i, i), 1.0, block)
-        add_block(band, (j, j), 1.0, block)
-        add_block(band, (max(i, j), min(i, j)), -1.0, block)
+        add_here(band, i, 1.0, block)
+        add_here(band, j, 1.0, block)
+        add_apart(band, i, j, (-block[0], -block[1], -block[1], -block[2]))
 
 
 def _ties(at: Floats, net: Any, gradient: Floats, band: Floats) -> None:
@@ -159,16 +169,16 @@ def _ties(at: Floats, net: Any, gradient: Floats, band: Floats) -> None:
     unit = (1.0, 0.0, 1.0)
     for u in range(at.shape[0]):
         gradient[u] = -load[u] + bed[u] * (at[u] - bed_at[u])
-        add(band, u, u, bed[u])
+        band[u, band.shape[1] - 1] += bed[u]
     for t in range(tie.shape[0]):
         i, j = tie_at[t, 0], tie_at[t, 1]
         for row in range(2):
             pull = tie[t, 0] * (at[j + row] - at[i + row] - tie[t, 1 + row])
             gradient[i + row] -= pull
             gradient[j + row] += pull
-        add_block(band, (i, i), tie[t, 0], unit)
-        add_block(band, (j, j), tie[t, 0], unit)
-        add_block(band, (max(i, j), min(i, j)), -tie[t, 0], unit)
+        add_here(band, i, tie[t, 0], unit)
+        add_here(band, j, tie[t, 0], unit)
+        add_apart(band, i, j, (-tie[t, 0], 0.0, 0.0, -tie[t, 0]))
 
 
 def _fibres(at: Floats, net: Any, gradient: Floats, band: Floats) -> None:
@@ -189,12 +199,13 @@ def _fibres(at: Floats, net: Any, gradient: Floats, band: Floats) -> None:
         block = (stiff * ux * ux + side, stiff * ux * uy, stiff * uy * uy + side)
         gradient[i] += keep * tension * ux
         gradient[i + 1] += keep * tension * uy
-        add_block(band, (i, i), keep * keep, block)
+        add_here(band, i, keep * keep, block)
         if share > 0:
             gradient[j] += share * tension * ux
             gradient[j + 1] += share * tension * uy
-            add_block(band, (j, j), share * share, block)
-            add_block(band, (max(i, j), min(i, j)), share * keep, block)
+            add_here(band, j, share * share, block)
+            both = share * keep
+            add_apart(band, i, j, (both * block[0], both * block[1], both * block[1], both * block[2]))
 
 
 def _torque(at: Floats, turn: float, rest_angle: Floats, gradient: Floats, band: Floats) -> None:
@@ -206,42 +217,42 @@ def _torque(at: Floats, turn: float, rest_angle: Floats, gradient: Floats, band:
         gradient[u + 1] -= turn * at[u] / square
         bent = turn / (square * square)
         mixed, twice = bent * (at[u + 1] * at[u + 1] - at[u] * at[u]), 2 * bent * at[u] * at[u + 1]
-        add_block(band, (u, u), 1.0, (-twice, -mixed, twice))
+        add_here(band, u, 1.0, (-twice, -mixed, twice))
 
 
 def _bending(at: Floats, bend: Floats, bend_at: Ints, gradient: Floats, band: Floats) -> None:
     """Turning angles between neighbouring segments: gradient and Hessian of their energy."""
-    swing = np.zeros(6)
-    where = np.zeros(6, dtype=np.int64)
-    for b in range(bend_at.shape[0]):
-        h, i, j = bend_at[b, 0], bend_at[b, 1], bend_at[b, 2]
+    for n in range(bend_at.shape[0]):
+        h, i, j = bend_at[n, 0], bend_at[n, 1], bend_at[n, 2]
         bx, by = at[i] - at[h], at[i + 1] - at[h + 1]
         ax, ay = at[j] - at[i], at[j + 1] - at[i + 1]
         square_b, square_a = bx * bx + by * by, ax * ax + ay * ay
-        moment = bend[b, 0] * (math.atan2(bx * ay - by * ax, bx * ax + by * ay) - bend[b, 1])
+        stiff, turn = bend[n, 0], math.atan2(bx * ay - by * ax, bx * ax + by * ay)
+        moment = stiff * (turn - bend[n, 1])
         # turn = direction of a less direction of b; a = j - i, b = i - h
-        swing[4], swing[5] = -ay / square_a, ax / square_a
-        swing[0], swing[1] = -by / square_b, bx / square_b
-        swing[2], swing[3] = -swing[4] - swing[0], -swing[5] - swing[1]
-        where[0], where[1], where[2] = h, h + 1, i
-        where[3], where[4], where[5] = i + 1, j, j + 1
-        for p in range(6):
-            gradient[where[p]] += moment * swing[p]
-            for q in range(6):
-                add(band, where[p], where[q], bend[b, 0] * swing[p] * swing[q])
-        twice, mixed = 2 * ax * ay / (square_a * square_a), (ay * ay - ax * ax) / (square_a * square_a)
-        bent(band, (i, j), moment, (twice, mixed))
-        twice, mixed = 2 * bx * by / (square_b * square_b), (by * by - bx * bx) / (square_b * square_b)
-        bent(band, (h, i), -moment, (twice, mixed))
+        jx, jy = -ay / square_a, ax / square_a
+        hx, hy = -by / square_b, bx / square_b
+        ix, iy = -jx - hx, -jy - hy
+        for at_one, x, y in ((h, hx, hy), (i, ix, iy), (j, jx, jy)):
+            gradient[at_one] += moment * x
+            gradient[at_one + 1] += moment * y
+            add_here(band, at_one, stiff, (x * x, x * y, y * y))
+        add_apart(band, j, h, (stiff * jx * hx, stiff * jx * hy, stiff * jy * hx, stiff * jy * hy))
+        # the direction of a segment bends too, between its own two ends
+        xx, xy = moment * 2 * ax * ay / (square_a * square_a), moment * (ay * ay - ax * ax) / (square_a * square_a)
+        bent(band, j, i, (xx, xy), (stiff * jx, stiff * jy, ix, iy))
+        xx, xy = moment * 2 * bx * by / (square_b * square_b), moment * (by * by - bx * bx) / (square_b * square_b)
+        bent(band, h, i, (-xx, -xy), (stiff * hx, stiff * hy, ix, iy))
 
 
-def _bent(band: Floats, place: tuple[int, int], moment: float, curve: tuple[float, float]) -> None:
-    """Second derivatives of the direction of one segment from i to j, times ``moment``."""
-    i, j = place
-    twice, mixed = curve
-    add_block(band, (i, i), moment, (twice, mixed, -twice))
-    add_block(band, (j, j), moment, (twice, mixed, -twice))
-    add_block(band, (max(i, j), min(i, j)), -moment, (twice, mixed, -twice))
+def _bent(band: Floats, i: int, j: int, curve: tuple[float, float], sides: tuple[float, float, float, float]) -> None:
+    """Second derivatives ``curve`` (xx = -yy, xy) of the direction of a segment between i and j, and the product of its
+    ends' ``sides`` (two of i, two of j)."""
+    xx, xy = curve
+    x, y, other_x, other_y = sides
+    add_here(band, i, 1.0, (xx, xy, -xx))
+    add_here(band, j, 1.0, (xx, xy, -xx))
+    add_apart(band, i, j, (x * other_x - xx, x * other_y - xy, y * other_x - xy, y * other_y + xx))
 
 
 bent = compiled(_bent, part=True)
@@ -266,89 +277,3 @@ def _derivatives(at: Floats, net: Any, gradient: Floats, band: Floats) -> None:
 
 
 derivatives = compiled(_derivatives, part=True)
-
-
-FOUR = 4  # rows that are factored together: the processor need not wait for one sum before it begins the next
-
-
-def _factor(band: Floats, shift: float, out: Floats) -> bool:
-    """Cholesky factor of the shifted lower band into ``out``; False where the matrix is not positive definite.
-
-    Four rows at a time, from their first column on, with nothing outside the band; as many rows as a multiple of four.
-    """
-    count, wide = band.shape
-    half = wide - 1
-    rows = np.zeros((wide + FOUR, FOUR))
-    for i in range(0, count, FOUR):
-        before = min(i, half)
-        for r in range(FOUR):
-            outside = max(before + r - half, 0)
-            own = band[i + r, half - before - r + outside :]
-            for q in range(outside):
-                rows[q, r] = 0.0
-            for q in range(own.shape[0]):
-                rows[outside + q, r] = own[q]
-            rows[before + r, r] += shift
-        for q in range(before):
-            other = out[i - before + q, half - q :]
-            one, two, three, four = rows[q, 0], rows[q, 1], rows[q, 2], rows[q, 3]
-            for k in range(q):
-                one -= rows[k, 0] * other[k]
-                two -= rows[k, 1] * other[k]
-                three -= rows[k, 2] * other[k]
-                four -= rows[k, 3] * other[k]
-            inverse = other[q]
-            rows[q, 0], rows[q, 1], rows[q, 2], rows[q, 3] = (
-                one * inverse,
-                two * inverse,
-                three * inverse,
-                four * inverse,
-            )
-        for c in range(FOUR):
-            q = before + c
-            one, two, three, four = rows[q, 0], rows[q, 1], rows[q, 2], rows[q, 3]
-            for k in range(q):
-                one -= rows[k, 0] * rows[k, c]
-                two -= rows[k, 1] * rows[k, c]
-                three -= rows[k, 2] * rows[k, c]
-                four -= rows[k, 3] * rows[k, c]
-            rows[q, 0], rows[q, 1], rows[q, 2], rows[q, 3] = one, two, three, four
-            pivot = rows[q, c]
-            if not pivot > TINY_LIMIT:
-                return False
-            inverse = 1 / math.sqrt(pivot)
-            for r in range(c, FOUR):
-                rows[q, r] *= inverse
-            rows[q, c] = inverse  # the diagonal is kept as its inverse
-        for r in range(FOUR):
-            outside = max(before + r - half, 0)
-            own = out[i + r, half - before - r + outside :]
-            for q in range(own.shape[0]):
-                own[q] = rows[outside + q, r]
-    return True
-
-
-factor = compiled(_factor, fastmath={"reassoc", "contract"})
-
-
-def _substitute(out: Floats, right: Floats) -> None:
-    """Solve in place with the factor of :func:`factor`."""
-    count, wide = out.shape
-    half = wide - 1
-    for i in range(count):
-        before = min(i, half)
-        row, known = out[i, half - before :], right[i - before :]
-        total = right[i]
-        for k in range(before):
-            total -= row[k] * known[k]
-        right[i] = total * row[before]
-    for i in range(count - 1, -1, -1):
-        before = min(i, half)
-        row, known = out[i, half - before :], right[i - before :]
-        found = right[i] * row[before]
-        right[i] = found
-        for k in range(before):
-            known[k] -= row[k] * found
-
-
-substitute = compiled(_substitute, part=True, fastmath={"reassoc", "contract"})

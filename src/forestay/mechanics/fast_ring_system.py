@@ -11,8 +11,9 @@ from typing import Any
 
 import numpy as np
 
+from forestay.mechanics.fast_band import factor
 from forestay.mechanics.fast_compile import compiled
-from forestay.mechanics.fast_net import add, clear, factor
+from forestay.mechanics.fast_net import add, clear
 from forestay.mechanics.fast_ring_net import (
     ALONG,
     BASE,
