@@ -69,10 +69,11 @@ def rest(
     given = bag.rounded()
     other = given.mirrored()
     solver = _lens if bag.contents == "lens" else _empty
-    if other.key() < given.key():
+    other_key, given_key = other.key(), given.key()
+    if other_key < given_key:
         return _seen_from_the_other_eye(solver(other, constants, ring_constants, stations), other)
     found = solver(given, constants, ring_constants, stations)
-    if other.key() == given.key() and abs(found.x_mm) <= SYMMETRIC_ROUNDING_MM:
+    if other_key == given_key and abs(found.x_mm) <= SYMMETRIC_ROUNDING_MM:
         return _averaged(found, _seen_from_the_other_eye(found, other))  # its own mirror image: so is the answer
     return found
 
@@ -207,7 +208,9 @@ def _pulls(chain: Chain, at: Floats, bag: Bag) -> tuple[Floats, Floats, tuple[fl
 def _by_hour(values: Floats) -> tuple[float, ...]:
     """Sums of a value by clock hour; the stations of hour h are those within half an hour of it."""
     per_hour = values.size // HOUR_COUNT
-    return tuple(float(v) for v in np.roll(values, per_hour // 2).reshape(HOUR_COUNT, per_hour).sum(axis=1))
+    half = per_hour // 2
+    from_twelve = np.concatenate([values[-half:], values[:-half]])
+    return tuple(from_twelve.reshape(HOUR_COUNT, per_hour).sum(axis=1).tolist())
 
 
 @lru_cache(maxsize=32)
@@ -226,7 +229,7 @@ def edge_stretch_mm(bag: Bag, at: Floats, flap: Floats | None, stations: int) ->
     around, outward = _borders(stations)
     springs = bag.springs
     support = np.asarray(bag.support)
-    beside = (support > 0) | (np.roll(support, -1) > 0)
+    beside = (support > 0) | (np.concatenate([support[1:], support[:1]]) > 0)
     ring = float(springs.bag_radius_mm) + fibre_mm(bag)
     most = 0.0
     for sheet in sheets_of(bag):

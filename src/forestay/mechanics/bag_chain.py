@@ -12,6 +12,7 @@ from forestay.mechanics.bag_model import Bag, BagConstants, Load
 from forestay.mechanics.fibres import AT_EQUATOR, Sheet, hours_of, rest_share
 from forestay.mechanics.loop_assembly import Chain, Hoop, Springs, strain_at
 from forestay.mechanics.ring_loop import (
+    Ring,
     RingConstants,
     bending_stiffness_mn_mm2,
     closed_diameter_mm,
@@ -60,21 +61,12 @@ def equator(
     """The equator with its ``sheets``, ring, holds, load and bed. ``pull_share``: part of the zonule's resting pull
     that the hoop's own tension balances."""
     clock, outward = loop.station_clocks(stations), loop.station_directions(stations)
-    radius, width = float(bag.springs.bag_radius_mm), HOUR_COUNT / stations
+    radius = float(bag.springs.bag_radius_mm)
     spacing = 2 * radius * float(np.sin(np.pi / stations))
     share = _hoop_pull_mn(bag, stations) * pull_share / constants.hoop_stiffness_mn
     covered, bending, free_turn = np.zeros(stations), np.zeros(stations), 0.0
     if bag.ring is not None:
-        closed = closed_diameter_mm(free_diameter_mm=bag.ring.free_diameter_mm, constants=ring_constants)
-        length_share = closed / (2 * radius)
-        stiffness = bending_stiffness_mn_mm2(
-            spring_mn_per_mm=bag.ring.spring_mn_per_mm, test_diameter_mm=ring_constants.test_diameter_mm
-        )
-        bending = (
-            stiffness / spacing * layers(clock=clock, width_hours=width, ring=bag.ring, covered_share=length_share)
-        )
-        middles = clock + width * 0.5
-        covered = np.minimum(layers(clock=middles, width_hours=width, ring=bag.ring, covered_share=length_share), 1.0)
+        covered, bending = _sleeve(bag.ring, ring_constants, radius, stations)
         free_turn = -2 * spacing / bag.ring.free_diameter_mm
     elif bag.equator_bending_mn_mm2:
         bending = np.full(stations, bag.equator_bending_mn_mm2 / spacing)
@@ -92,6 +84,21 @@ def equator(
     acts = bag.load is not None and (bag.rim is None or bag.load.at == "equator")
     force, torque = load_on_stations(bag, constants, clock) if acts else (np.zeros((2, stations)), 0.0)
     return Chain(hoop, springs, bending, free_turn, force, torque, bag.bed_mn_per_mm, radius * outward)
+
+
+@lru_cache(maxsize=64)
+def _sleeve(ring: Ring, ring_constants: RingConstants, radius_mm: float, stations: int) -> tuple[Floats, Floats]:
+    """Share of each segment that a ring covers, and its bending stiffness over the spacing [mN mm] at each station."""
+    clock, width = loop.station_clocks(stations), HOUR_COUNT / stations
+    spacing = 2 * radius_mm * float(np.sin(np.pi / stations))
+    closed = closed_diameter_mm(free_diameter_mm=ring.free_diameter_mm, constants=ring_constants)
+    length_share = closed / (2 * radius_mm)
+    stiffness = bending_stiffness_mn_mm2(
+        spring_mn_per_mm=ring.spring_mn_per_mm, test_diameter_mm=ring_constants.test_diameter_mm
+    )
+    at_stations = layers(clock=clock, width_hours=width, ring=ring, covered_share=length_share)
+    at_segments = layers(clock=clock + width * 0.5, width_hours=width, ring=ring, covered_share=length_share)
+    return loop.kept(np.minimum(at_segments, 1.0)), loop.kept(stiffness / spacing * at_stations)
 
 
 def margin(bag: Bag, constants: BagConstants, *, radius_mm: float, pull_share: float, stations: int) -> Chain:

@@ -128,8 +128,8 @@ class Bag:
         if ring is not None and ring.gap_clock is not None:
             ring = replace(ring, gap_clock=mirror_hour(ring.gap_clock))
         load = None if load is None else load.mirrored()
-        holds = tuple(replace(h, clock=mirror_hour(h.clock)) for h in self.holds)
-        return replace(self, support=mirror_by_hour(self.support), ring=ring, holds=holds, load=load).by_clock()
+        holds = by_clock(tuple(replace(h, clock=mirror_hour(h.clock)) for h in self.holds))
+        return replace(self, support=mirror_by_hour(self.support), ring=ring, holds=holds, load=load)
 
     def load_on_disc(self) -> tuple[float, float, float]:
         """Its load as force to the right and up [mN] and turning moment [mN mm] of a rigid bag."""
@@ -140,19 +140,14 @@ class Bag:
         torque = (-1 if load.clockwise else 1) * load.force_mn * arm
         return (0.0, 0.0, torque) if load.kind == "torque" else (*load.pull_mn(), torque)
 
-    def by_clock(self) -> Bag:
-        """The same with its instruments in the order of their clock hours."""
-        return replace(self, holds=by_clock(self.holds))
-
     def rounded(self) -> Bag:
         """The same with clock positions rounded so that mirroring is exact (by less than 1e-7 hours)."""
         ring, load = self.ring, self.load
         if ring is not None and ring.gap_clock is not None:
             ring = replace(ring, gap_clock=on_grid(ring.gap_clock))
         load = None if load is None else load.rounded()
-        return replace(
-            self, ring=ring, load=load, holds=tuple(replace(h, clock=on_grid(h.clock)) for h in self.holds)
-        ).by_clock()
+        holds = by_clock(tuple(replace(h, clock=on_grid(h.clock)) for h in self.holds))
+        return replace(self, ring=ring, load=load, holds=holds)
 
     def key(self) -> tuple[object, ...]:
         """What tells a bag from its mirror image: equal for both when it is its own."""

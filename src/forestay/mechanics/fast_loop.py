@@ -55,6 +55,12 @@ def places(stations: int, rows: int) -> NDArray[np.int64]:
 
 
 @lru_cache(maxsize=32)
+def _unknowns(stations: int, rows: int) -> NDArray[np.int64]:
+    """Every unknown (rows, N) of each station."""
+    return places(stations, rows)[None] + np.arange(rows)[:, None]
+
+
+@lru_cache(maxsize=32)
 def rest_angles(stations: int, rows: int) -> Floats:
     """First unknown of each station, and cosine and sine of its resting direction."""
     angle = np.pi * 0.5 - (2 * np.arange(stations) + 1) * np.pi / stations
@@ -239,11 +245,11 @@ _kernel = compiled(_solve)
 def minimise(network: Network, start_mm: Floats, force_scale_mn: float) -> tuple[Floats, int, bool, float]:
     """Rest shape, steps, whether rest was found, and the largest force left: see :func:`loop.minimise`."""
     rows, stations = start_mm.shape
-    place = places(stations, rows)[None] + np.arange(rows)[:, None]
+    place = _unknowns(stations, rows)
     at = np.empty(rows * stations)
     at[place] = start_mm
     size = float(np.abs(start_mm).max())
-    net = tuple(getattr(network, name) for name in network.__dataclass_fields__)
+    net = tuple(vars(network).values())
     wide = joints(stations, rows, network.bend.size > 0).wide
     steps, converged, residual = _kernel(at, wide, float(force_scale_mn), size, net)
     return at[place], steps, converged, residual

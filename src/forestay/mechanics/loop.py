@@ -53,7 +53,7 @@ def station_clocks(stations: int) -> Floats:
     >>> station_clocks(24)[:3].tolist()
     [0.25, 0.75, 1.25]
     """
-    return _kept(np.asarray((2 * np.arange(stations) + 1) * (0.5 * HOUR_COUNT / stations), dtype=np.float64))
+    return kept(np.asarray((2 * np.arange(stations) + 1) * (0.5 * HOUR_COUNT / stations), dtype=np.float64))
 
 
 @lru_cache(maxsize=32)
@@ -61,10 +61,10 @@ def station_directions(stations: int) -> Floats:
     """Outward unit vectors (2, N) of the stations; the right half is the left half mirrored, to the last bit."""
     right = np.stack(directions(station_clocks(stations)[: stations // 2]))
     left = right[:, ::-1] * np.array([[-1.0], [1.0]])
-    return _kept(np.concatenate([right, left], axis=1))
+    return kept(np.concatenate([right, left], axis=1))
 
 
-def _kept(values: Floats) -> Floats:
+def kept(values: Floats) -> Floats:
     """The same, shared by all who ask: nobody may write into it."""
     values.flags.writeable = False
     return values

@@ -79,6 +79,6 @@ def overlap_share(*, clock: Floats, width_hours: float, centre_clock: float, arc
     ``centre_clock`` [clock hours]. Range: arcs up to the whole circle."""
     half = HOUR_COUNT * 0.5
     apart = np.abs(np.mod(clock - centre_clock + half, HOUR_COUNT) - half)
-    near = np.clip(arc_hours * 0.5 - apart + width_hours * 0.5, 0.0, width_hours)
-    far = np.clip(arc_hours * 0.5 - (HOUR_COUNT - apart) + width_hours * 0.5, 0.0, width_hours)
+    near = np.minimum(np.maximum(arc_hours * 0.5 - apart + width_hours * 0.5, 0.0), width_hours)
+    far = np.minimum(np.maximum(arc_hours * 0.5 - (HOUR_COUNT - apart) + width_hours * 0.5, 0.0), width_hours)
     return np.minimum(near, arc_hours) / width_hours + far / width_hours
