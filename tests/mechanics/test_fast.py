@@ -90,8 +90,10 @@ def test_collapsed_and_unsupported_are_the_same_states() -> None:
         assert plain.state == quick.state != "held"
 
 
-@pytest.mark.parametrize("shape", [(), (1,), (700,), (3000,)])
-def test_the_disc_answers_the_same(shape: tuple[int, ...]) -> None:
+@pytest.mark.parametrize(
+    ("shape", "clocks"), [((), ()), ((1,), ()), ((700,), ()), ((3000,), ()), ((300,), (2.5, 9.25))]
+)
+def test_the_disc_answers_the_same(shape: tuple[int, ...], clocks: tuple[float, ...]) -> None:
     draw = np.random.default_rng(5)
     support = draw.choice([0.0, 0.3, 1.0], (12, *shape))
     load = draw.normal(size=(3, *shape))
@@ -101,13 +103,14 @@ def test_the_disc_answers_the_same(shape: tuple[int, ...]) -> None:
 
     def ask() -> disc.DiscState:
         return disc.equilibrium(
-            support=support, load_x_mn=load[0], load_y_mn=load[1], torque_mn_mm=load[2], parameters=given
+            support=support, load_x_mn=load[0], load_y_mn=load[1], torque_mn_mm=load[2], parameters=given, holds=holds
         )
 
+    holds = hooks(*clocks, at="equator")
     plain, quick = both(ask)
     assert np.array_equal(plain.state, quick.state)
     held = np.asarray(plain.state) == "held"
-    for name in ("x_mm", "y_mm", "rotation_rad", "stretch_mm", "tension_mn"):
+    for name in ("x_mm", "y_mm", "rotation_rad", "stretch_mm", "tension_mn", "hold_tension_mn"):
         one, other = np.asarray(getattr(plain, name)), np.asarray(getattr(quick, name))
         assert one.shape == other.shape
         assert np.abs(one - other)[..., held].max(initial=0.0) < ALIKE

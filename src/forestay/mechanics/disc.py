@@ -93,9 +93,9 @@ def equilibrium(
     """
     loads = tuple(np.asarray(v, dtype=np.float64) for v in (load_x_mn, load_y_mn, torque_mn_mm))
     compiled = fast.part("fast_disc")
-    if compiled is not None and fibres_per_hour == 1 and not holds and not sheets and not bed_mn_per_mm:
+    if compiled is not None and fibres_per_hour == 1 and not sheets and not bed_mn_per_mm:
         share = _checked_support(support)
-        quick: DiscState = compiled.equilibrium(share, _shape(share, loads, parameters), loads, parameters)
+        quick: DiscState = compiled.equilibrium(share, _shape(share, loads, parameters), loads, parameters, holds)
         return quick
     problem = problem_of(
         support,

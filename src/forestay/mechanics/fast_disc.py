@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import cache
 from typing import Any
 
@@ -14,7 +15,7 @@ from forestay.mechanics.fast_compile import compiled
 from forestay.mechanics.fast_net import fill, put
 from forestay.mechanics.fast_threads import shared_out
 from forestay.mechanics.fibres import fibre_order, outward_of
-from forestay.mechanics.zonule import HOUR_COUNT, Floats, ZonuleParameters
+from forestay.mechanics.zonule import HOUR_COUNT, Floats, Hold, ZonuleParameters, direction
 
 MAX_ITERATIONS, RESIDUAL, STEP_CAP_MM = disc.MAX_ITERATIONS, disc.RESIDUAL, disc.STEP_CAP_MM
 SHIFT_START, SHIFT_UP, SHIFT_DOWN, SHIFT_LEAST = disc.SHIFT_START, disc.SHIFT_UP, disc.SHIFT_DOWN, disc.SHIFT_LEAST
@@ -26,17 +27,18 @@ TINY = float(np.finfo(float).tiny)
 
 def _evaluate(at: Floats, stiff: Floats, outward: Floats, own: Floats, total: Floats) -> None:
     """Energy, gradient and Hessian (xx, xy, yy, xr, yr, rr) into the first row of ``total`` (3, 10), at the shift and
-    radius times turn ``at`` (3,). ``own``: radius, anchor's radius, free length, loads, force scale, pre-stretch. Right and left are summed
-    alike: mirror images agree."""
+    radius times turn ``at`` (3,). ``outward`` of each fibre and hold: direction, anchor's radius, free length; ``own``:
+    radius, loads, force scale, pre-stretch. Right and left are summed alike: mirror images agree."""
     x, y, r = at[0], at[1], at[2]
-    radius, anchor, free, load_x, load_y, load_r = own[0], own[1], own[2], own[3], own[4], own[5]
-    out_x, out_y = outward[0], outward[1]
+    radius, load_x, load_y, load_r = own[0], own[1], own[2], own[3]
+    out_x, out_y, anchors, frees = outward[0], outward[1], outward[2], outward[3]
     cos, sin = math.cos(r / radius), math.sin(r / radius)
     inward = 1 / radius
     for side in range(3):
         stored, gx, gy, gr = 0.0, 0.0, 0.0, 0.0
         base, xx, xy, yy, xr, yr, rr = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-        for f in range(side * HALF, min(side * HALF + HALF, stiff.shape[0])):
+        for f in range(side * HALF, stiff.shape[0] if side == 2 else side * HALF + HALF):
+            anchor, free = anchors[f], frees[f]
             nx, ny = out_x[f] * cos - out_y[f] * sin, out_y[f] * cos + out_x[f] * sin
             ax, ay = nx * radius + x - out_x[f] * anchor, ny * radius + y - out_y[f] * anchor
             square = ax * ax + ay * ay
@@ -104,7 +106,7 @@ newton_step = compiled(_step, part=True)
 def _rest(at: Floats, stiff: Floats, outward: Floats, own: Floats, work: Floats) -> tuple[int, bool]:
     """Newton's steps of one draw, in place; how many, and whether rest was found. ``work`` (8, 10): room for it."""
     now, then, step, trial = work[:3], work[3:6], work[6, :3], work[7, :3]
-    unit, prestretch = own[6], own[7]
+    unit, prestretch = own[4], own[5]
     shift, steps = 0.0, 0
     evaluate(at, stiff, outward, own, now)
     while True:
@@ -134,30 +136,42 @@ rest = compiled(_rest, part=True)
 
 
 def _solve(first: int, last: int, given: Any, found: Any) -> None:
-    """Draws ``first`` to ``last``: rest, its fibres, and whether anything holds the disc."""
-    support, stiffness, outward, own, slack, hour = given
-    unknowns, stretches, tensions, iterations, converged, held = found
-    fibres = hour.shape[0]
-    at, stiff, whole, rested = np.zeros(3), np.zeros(fibres), np.zeros(3), np.zeros(3)
-    work = np.zeros((8, 10))
+    """Draws ``first`` to ``last``: rest, its fibres and holds, and whether anything holds the disc."""
+    support, stiffness, directions, own, holds, slack, hour = given
+    unknowns, stretches, tensions, pulls, iterations, converged, held = found
+    fibres, whole_count = hour.shape[0], hour.shape[0] + holds.shape[0]
+    at, stiff, whole, rested = np.zeros(3), np.zeros(whole_count), np.zeros(3), np.zeros(3)
+    work, outward = np.zeros((8, 10)), np.zeros((4, whole_count))
+    for f in range(fibres):
+        outward[0, f], outward[1, f] = directions[0, f], directions[1, f]
     for n in range(first, last):
+        size, length = own[n, 0], own[n, 6]
         for f in range(fibres):
             stiff[f] = support[hour[f], n] * stiffness[n]
+            outward[2, f], outward[3, f] = size + length, length - own[n, 5]
+        for h in range(holds.shape[0]):
+            f = fibres + h
+            outward[0, f], outward[1, f], stiff[f] = holds[h, 0], holds[h, 1], holds[h, 2]
+            outward[2, f], outward[3, f] = size + holds[h, 3], holds[h, 4]
         fill(at, 0.0)
         steps, rests = rest(at, stiff, outward, own[n], work)
-        size = own[n, 0]
         cos, sin = math.cos(at[2] / size), math.sin(at[2] / size)
         fill(whole, 0.0)
         fill(rested, 0.0)
-        for f in range(fibres):
+        for f in range(whole_count):
             out_x, out_y = outward[0, f], outward[1, f]
-            ax = (out_x * cos - out_y * sin) * size + at[0] - out_x * own[n, 1]
-            ay = (out_y * cos + out_x * sin) * size + at[1] - out_y * own[n, 1]
-            stretch = max(math.sqrt(ax * ax + ay * ay) - own[n, 2], 0.0)
-            stretches[hour[f], n] = stretch
-            tensions[hour[f], n] = stiff[f] * stretch
-            whole[2 * f // SIDES] += stiff[f] * stretch
-            rested[2 * f // SIDES] += stiff[f] * own[n, 7]
+            ax = (out_x * cos - out_y * sin) * size + at[0] - out_x * outward[2, f]
+            ay = (out_y * cos + out_x * sin) * size + at[1] - out_y * outward[2, f]
+            stretch = max(math.sqrt(ax * ax + ay * ay) - outward[3, f], 0.0)
+            side = min(2 * f // SIDES, 2)
+            whole[side] += stiff[f] * stretch
+            if f < fibres:
+                stretches[hour[f], n] = stretch
+                tensions[hour[f], n] = stiff[f] * stretch
+                rested[side] += stiff[f] * own[n, 5]
+            else:
+                pulls[f - fibres, n] = stiff[f] * stretch
+                rested[side] += own[n, 4] / HOUR_COUNT
         at_rest = rested[0] + rested[1] + rested[2]
         unknowns[0, n], unknowns[1, n], unknowns[2, n] = at[0], at[1], at[2] / size
         iterations[n], converged[n] = steps, rests
@@ -175,9 +189,13 @@ def _fibres() -> tuple[NDArray[np.int64], Floats]:
 
 
 def equilibrium(
-    support: Floats, shape: tuple[int, ...], loads: tuple[Floats, ...], parameters: ZonuleParameters
+    support: Floats,
+    shape: tuple[int, ...],
+    loads: tuple[Floats, ...],
+    parameters: ZonuleParameters,
+    holds: Sequence[Hold] = (),
 ) -> disc.DiscState:
-    """As the numpy solver, for one fibre a clock hour and nothing else; arguments are checked already.
+    """As the numpy solver, for one fibre a clock hour and instruments; arguments are checked already.
 
     ``support`` (12,) or (12, n); ``shape`` of the draws; ``loads`` right, up, turning.
     """
@@ -191,14 +209,17 @@ def equilibrium(
     share = np.array(np.broadcast_to(support if support.ndim > 1 else support[:, None], (12, draws)), order="C")
     radius, fibre = flat(parameters.bag_radius_mm), flat(parameters.fibre_length_mm)
     prestretch, total = flat(parameters.prestretch_mm), flat(parameters.total_stiffness_mn_per_mm)
-    own = np.empty((draws, 8))
-    columns = (radius, radius + fibre, fibre - prestretch, flat(loads[0]), flat(loads[1]), flat(loads[2]) / radius)
-    for column, values in enumerate((*columns, total * prestretch, prestretch)):
+    own = np.empty((draws, 7))
+    columns = (radius, flat(loads[0]), flat(loads[1]), flat(loads[2]) / radius, total * prestretch, prestretch, fibre)
+    for column, values in enumerate(columns):
         own[:, column] = values
-    given = (share, total / HOUR_COUNT, outward, own, float(parameters.slack_share), hour)
+    rows = [(*direction(h.clock), h.stiffness_mn_per_mm, h.length_mm, h.length_mm - h.overpull_mm) for h in holds]
+    held_by = np.array(rows, dtype=np.float64).reshape(len(rows), 5)
+    given = (share, total / HOUR_COUNT, outward, own, held_by, float(parameters.slack_share), hour)
     unknowns, stretch, tension = np.empty((3, draws)), np.empty((HOUR_COUNT, draws)), np.empty((HOUR_COUNT, draws))
+    pulls = np.empty((len(rows), draws))
     iterations, converged, held = np.empty(draws, dtype=np.int64), np.empty(draws, bool), np.empty(draws, bool)
-    shared_out(_kernel, draws, (given, (unknowns, stretch, tension, iterations, converged, held)))
+    shared_out(_kernel, draws, (given, (unknowns, stretch, tension, pulls, iterations, converged, held)))
     words = np.where(held, "held", "unsupported").reshape(shape)
 
     def shaped(values: Any) -> Any:
@@ -210,7 +231,7 @@ def equilibrium(
         rotation_rad=shaped(unknowns[2]),
         stretch_mm=shaped(stretch),
         tension_mn=shaped(tension),
-        hold_tension_mn=shaped(np.zeros((0, draws))),
+        hold_tension_mn=shaped(pulls),
         state=str(words) if not shape else words,
         iterations=shaped(iterations),
         converged=shaped(converged),

@@ -13,6 +13,7 @@ import numpy as np
 from forestay.mechanics.fast_loop import network_of, places
 from forestay.mechanics.fast_ring_net import (
     ALONG,
+    AT,
     BEND,
     FIRST,
     FREE,
@@ -24,23 +25,27 @@ from forestay.mechanics.fast_ring_net import (
     KNOWN,
     LEAD,
     MOST,
+    NORMAL,
     PIECE,
+    PLACE,
     RUB,
+    SHARE,
     SHORT_LIMIT,
     SLOPE,
     STATION,
     TANGENT,
     TURN,
+    WAY,
     look,
 )
 from forestay.mechanics.fast_ring_step import settle
 from forestay.mechanics.fast_ring_system import BAND_NODES
 from forestay.mechanics.loop import LoopState, station_directions
 from forestay.mechanics.loop_assembly import Assembly, Chain, Hoop, Springs
-from forestay.mechanics.open_ring import POSE, Arc, ArcAssembly
+from forestay.mechanics.open_ring import POSE, Arc, ArcAssembly, Shape
 from forestay.mechanics.open_ring_joint import Problem, grip_stiffness
 from forestay.mechanics.open_ring_solver import PRESS_STEPS, RESIDUAL, SOFT_RESIDUAL, JointState
-from forestay.mechanics.ring_contact import Friction
+from forestay.mechanics.ring_contact import Feet, Friction
 from forestay.mechanics.zonule import HOUR_COUNT, Floats
 
 
@@ -91,10 +96,12 @@ def _given(problem: Problem, fold: Any) -> tuple[Any, ...]:
 
 @dataclass(frozen=True)
 class Found:
-    """Where bag and arcs came to rest: unknowns, friction and contact's lead as the solver keeps them."""
+    """Where bag and arcs came to rest: unknowns, shapes and feet, friction and contact's lead as the solver keeps them."""
 
     bag: LoopState
     unknowns: tuple[Floats, ...]
+    shapes: tuple[Shape, ...]
+    feet: tuple[Feet, ...]
     friction: tuple[Friction, ...]
     lead_mm: tuple[Floats, ...]
 
@@ -166,14 +173,25 @@ def _found(problem: Problem, u: Floats, given: tuple[Any, ...], points: tuple[Fl
             break
     ends = [int(first) for first in given[3][:, FIRST]] + [u.size]
     bag = LoopState(np.stack([u[fold], u[fold + 1]]), int(steps), bool(converged), float(residual))
-    friction = []
+    friction, shapes, at_rest = [], [], []
     for row, arc in enumerate(problem.arcs):
         one = rub[row, : arc.points].T
         station = one[HELD_STATION:HELD_SHARE].astype(np.int64)
         along, share = one[ALONG:HELD_STATION], one[HELD_SHARE:LEAD]
         friction.append(Friction(one[MOST], along, station, share, problem.moving))
+        there = known[row, : arc.points].T
+        shapes.append(Shape(there[AT:WAY], there[WAY:PLACE, :-1]))
+        at_rest.append(_feet(there))
     leads = tuple(rub[row, : arc.points, LEAD] for row, arc in enumerate(problem.arcs))
-    return Found(bag, tuple(u[a:b] for a, b in pairwise(ends)), tuple(friction), leads)
+    told = tuple(u[a:b] for a, b in pairwise(ends))
+    return Found(bag, told, tuple(shapes), tuple(at_rest), tuple(friction), leads)
+
+
+def _feet(known: Floats) -> Feet:
+    """Feet of one arc's points, as the kernels know them (KNOWN, P)."""
+    tangent, bend, normal, gap = known[TANGENT:BEND], known[BEND:NORMAL], known[NORMAL:GAP], known[GAP]
+    station, foot = known[STATION:SHARE].astype(np.int64), known[AT:WAY] + gap * normal
+    return Feet(known[PLACE], station, known[SHARE:SLOPE], known[SLOPE:TANGENT], foot, tangent, bend, normal, gap)
 
 
 def warm() -> None:

@@ -274,7 +274,7 @@ def _moved(joint: Joint, now: At, step: Floats) -> tuple[Floats, list[Floats]]:
 def _told(problem: Problem, found: Any) -> JointState:
     """The state at which the compiled solver ended."""
     joint = Joint(problem)
-    now = joint.at(found.bag.at_mm, list(found.unknowns))
+    now = At(found.bag.at_mm, list(found.unknowns), list(found.shapes), list(found.feet))
     joint.friction, joint.lead = list(found.friction), list(found.lead_mm)
     return _state(joint, now, found.bag)
 

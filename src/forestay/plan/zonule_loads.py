@@ -51,8 +51,8 @@ BEFORE_HOOKS = ("puncture", "capsulorhexis-pull")
 """Manoeuvres done before a capsule hook can hold anything."""
 ANSWER_STEPS = 72
 """Stations of the flexible bag: enough for an answer, half of what a picture takes."""
-FEW_STEPS = 16
-"""Draws up to which all manoeuvres are solved in one go; with more, each is solved and remembered alone."""
+MOST_PEAKS = 512
+"""Answers of the rigid disc that are remembered."""
 Pull = tuple[float, float, float]
 """Force to the examiner's right and up [mN], torque counter-clockwise [mN mm]."""
 
@@ -114,22 +114,33 @@ def _peak(support: Floats, manoeuvres: Sequence[Manoeuvre], at: _Where) -> Float
     Of two senses the worse counts. Remembered by content: a control that leaves zonule and incision alone does not
     solve them again, and two techniques that pull alike share one answer.
     """
-    n = support.shape[1]
     if not manoeuvres:
-        return np.zeros((0, n))
+        return np.zeros((0, support.shape[1]))
     pulls = [[at.pull(load) for load in at.acts(m)] for m in manoeuvres]
-    contents = np.ascontiguousarray(support).tobytes()
-    if n <= FEW_STEPS:
-        together = _peaks_of(contents, n, tuple(p for senses in pulls for p in senses), at.parameters)
-        ends = np.cumsum([len(senses) for senses in pulls])[:-1]
-        return np.stack([part.max(axis=0) for part in np.split(together, ends)])
-    each = [[_peaks_of(contents, n, (p,), at.parameters)[0] for p in senses] for senses in pulls]
-    return np.stack([np.max(senses, axis=0) for senses in each])
+    asked = tuple(dict.fromkeys(pull for senses in pulls for pull in senses))
+    found = _peaks_of(np.ascontiguousarray(support), asked, at.parameters)
+    return np.stack([np.max([found[pull] for pull in senses], axis=0) for senses in pulls])
 
 
-@lru_cache(maxsize=256)
-def _peaks_of(contents: bytes, n: int, pulls: tuple[Pull, ...], parameters: ZonuleParameters) -> Floats:
-    support = np.frombuffer(contents).reshape(12, n)
+_PEAKS: dict[tuple[bytes, Pull, ZonuleParameters], Floats] = {}
+
+
+def _peaks_of(support: Floats, pulls: tuple[Pull, ...], parameters: ZonuleParameters) -> dict[Pull, Floats]:
+    """Peaks (n,) under each pull: those not remembered are solved in one go, each is remembered alone."""
+    contents = support.tobytes()
+    known = {pull: _PEAKS.get((contents, pull, parameters)) for pull in pulls}
+    left = [pull for pull, peak in known.items() if peak is None]
+    if left:
+        if len(_PEAKS) + len(left) > MOST_PEAKS:
+            _PEAKS.clear()
+        for pull, peak in zip(left, _solved(support, left, parameters), strict=True):
+            known[pull] = _PEAKS[contents, pull, parameters] = peak
+    return {pull: peak for pull, peak in known.items() if peak is not None}
+
+
+def _solved(support: Floats, pulls: Sequence[Pull], parameters: ZonuleParameters) -> Floats:
+    """Peaks (pulls, n) on the rigid disc; infinite where nothing holds."""
+    n = support.shape[1]
     columns = np.tile(support, (1, len(pulls)))
     load_x, load_y, torque = (np.repeat([pull[i] for pull in pulls], n) for i in range(3))
     state = disc.equilibrium(
