@@ -11,8 +11,10 @@ import pytest
 
 from forestay.evidence import default_evidence
 from forestay.evidence.loader import DOUBTFUL
+from forestay.eye.condition import parse_condition
 from forestay.mechanics import disc, fast, open_ring_bag, open_ring_pull
 from forestay.plan.doubt_groups import TOPICS
+from forestay.plan.ruleset import Rule
 from forestay.report.readable import readable
 from tests.plan.cases import NAMES, changed, planned, planned_anew, raw, situation
 
@@ -40,9 +42,32 @@ def test_every_doubt_stands_in_one_group_and_what_decides_comes_first(name: str)
     evidence = default_evidence()
     said = {evidence[key].doubt for key in behind if evidence[key].standing in DOUBTFUL}
     assert said <= {d.message for d in plan.doubt_groups[0].doubts}
+    assert len(plan.doubt_groups[0].doubts) <= 20  # what a surgeon reads through before an eye
     assert [group.key for group in plan.doubt_groups[2:]] == [
         key for key in TOPICS if key in {group.key for group in plan.doubt_groups}
     ]
+
+
+def test_what_more_short_margins_rest_on_is_told_first() -> None:
+    plan = planned(raw("brown-pseudoexfoliation"))
+    evidence = default_evidence()
+    pair = [o for o in plan.options if o.technique in (plan.chosen.technique, plan.chosen.next_best)]
+    short = [{k for s in m.origin.sources for k in s["rows"]} for o in pair for m in o.margins if m.margin < 0]
+    keys = [{r.key for r in evidence.values() if r.doubt == d.message} for d in plan.doubt_groups[0].doubts]
+    moved = [sum(bool(rows & k) for rows in short) for k in keys]
+    assert moved == sorted(moved, reverse=True)
+    assert moved[0] > moved[-1] == 0
+
+
+def test_a_limit_that_only_rules_compare_with_which_do_not_hold_decides_nothing() -> None:
+    rule = parse_condition(["person.weight_kg < @act.light_kg"], "a test")
+    for weight, idle in ((80.0, True), (40.0, False)):
+        use = default_evidence().reader()
+        Rule("stop", {}, rule, ()).holds({"person.weight_kg": weight}, use)
+        assert use.idle("act.light_kg") is idle
+        merged = default_evidence().reader()
+        merged.merge(use)
+        assert merged.idle("act.light_kg") is idle
 
 
 ALWAYS = {

@@ -16,11 +16,14 @@ from forestay.calc.comparison import compare_options
 from forestay.errors import InvalidInput
 from forestay.evidence import default_evidence
 from forestay.frame import mirror_hour
-from forestay.plan.choose import risks_part
+from forestay.plan.choose import Verdict, choose, risks_part
 from forestay.plan.context import Context
-from forestay.plan.dominance import log_normal
+from forestay.plan.dominance import argued, log_normal
 from forestay.plan.flip import flips
 from forestay.plan.make import outcome
+from forestay.plan.model import Option
+from forestay.plan.model_compare import Criterion
+from forestay.report.words import choice_words
 from forestay.statistics.dominance import Measure, beaten, goodness, lead, leader, scores, weight_flips
 from tests.plan.cases import NAMES, changed, mirrored, planned, raw, situation
 
@@ -202,7 +205,7 @@ def test_every_option_is_compared_by_every_measure_with_unit_and_source(name: st
             assert c.unit or c.key == "capsule"
             if c.low is not None and c.high is not None:
                 assert c.low <= c.value <= c.high
-    assert any(b in "; ".join(plan.chosen.why) for b in ("better than", "worse than", "about the same as"))
+    assert any(b in "; ".join(plan.chosen.why) for b in ("better in", "worse in", "about the same in"))
     assert {w.state for w in plan.comparison.anaesthesia} >= {"chosen"}
     assert [w.state for w in plan.comparison.incisions].count("chosen") == 1
 
@@ -262,3 +265,49 @@ def test_where_the_plan_turns_is_where_its_rules_say() -> None:
         section, key = row.field.split(".")
         data[section][key] = row.value
         assert outcome(situation(data), Context.default(draws=50)) == (row.decision, row.technique)
+
+
+def test_the_two_that_a_surgeon_chooses_between_are_argued() -> None:
+    """A brown lens: extracapsular extraction ranks between them, phacoemulsification is the rival."""
+    plan = planned(raw("brown-pseudoexfoliation"), draws=50)
+    assert [o.technique for o in plan.options[:2]] == ["manual-small-incision", "extracapsular"]
+    assert plan.chosen.next_best == "phacoemulsification"
+    assert plan.chosen.why[-1].startswith("Beside phacoemulsification: better in cells left")
+    assert "extracapsular" not in " ".join(plan.chosen.why)
+
+
+def option(technique: str, *criteria: Criterion) -> Option:
+    measured = (*criteria,)
+    return Option(technique, technique, None, (), (), 0, (), available=True, criteria=measured)
+
+
+@pytest.mark.parametrize(
+    ("sd", "said"), [(0.2, "worse in astigmatism left 1.94 v 1.60 D"), (0.5, "apart by less than the spread")]
+)
+def test_nothing_is_called_worse_where_its_spread_covers_the_difference(sd: float, said: str) -> None:
+    """1.94 v 1.60 D: 0.34 D apart; the spread of both together is 0.28 D or 0.71 D."""
+    one, two = (
+        option(name, Criterion("astigmatism", "astigmatism left", left, None, None, "D", "less", counts=True, origin=None, same=0.25, apart_sd=sd))
+        for name, left in (("a", 1.94), ("b", 1.60))
+    )  # fmt: skip
+    assert said in argued(one, two)
+
+
+@pytest.mark.parametrize(
+    ("points", "said"), [((1, 1), "as much speaks for either"), ((0, 1), "little more speaks for b")]
+)
+def test_an_option_about_as_good_is_argued_in_a_sentence(points: tuple[int, int], said: str) -> None:
+    verdicts = {name: Verdict(n, (), None) for name, n in zip("ab", points, strict=True)}
+    chosen = choose((option("a"), option("b")), verdicts, "a", default_evidence().reader())
+    assert not chosen.clear
+    assert chosen.why[0] == "Decided by the surgeon"
+    assert chosen.why[1].startswith(f"B is about as good: {said}, and the risks differ")
+
+
+def test_what_speaks_for_the_choice_is_said_once_and_in_sentences() -> None:
+    plan = planned(raw("hard-poor-endothelium"), draws=50)
+    said = choice_words(plan)
+    assert said.startswith("Manual small incision. For: hard or brown nucleus")
+    assert said.count("For: ") == 1
+    assert "for: " not in said
+    assert "; hard nucleus over a low count" in said

@@ -218,6 +218,8 @@ class Reader:
     def __init__(self, evidence: EvidenceSet) -> None:
         self.evidence = evidence
         self._used: dict[str, Row] = {}
+        self._compared: set[str] = set()
+        self._held: set[str] = set()
 
     def row(self, key: str) -> Row:
         """The whole row, counted as used."""
@@ -275,9 +277,19 @@ class Reader:
             raise EvidenceError(f"no source has the key {key}", field=key)
         return source.citation + (f" doi:{source.doi}" if source.doi else "")
 
+    def weigh(self, keys: Iterable[str], *, held: bool) -> None:
+        """Remember the rows that a rule compares with, and whether the rule held."""
+        (self._held if held else self._compared).update(keys)
+
+    def idle(self, key: str) -> bool:
+        """Whether only rules that do not hold compare with a row: it moves nothing here."""
+        return key in self._compared and key not in self._held
+
     def merge(self, other: Reader) -> None:
         """Count what another reader used as used here."""
         self._used.update(other._used)
+        self._compared |= other._compared
+        self._held |= other._held
 
     def sources(self) -> list[dict[str, Any]]:
         """``[{"key", "citation", "standing", "rows"}]``, one entry for each source and standing."""

@@ -11,6 +11,7 @@ import operator
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from forestay.errors import EvidenceError
@@ -81,6 +82,12 @@ class Condition:
     def names(self) -> frozenset[str]:
         """The names that the condition looks at."""
         return frozenset(c.name for line in self.lines for c in line)
+
+    @cached_property
+    def rows(self) -> tuple[str, ...]:
+        """The rows of evidence that it compares with."""
+        values = (c.value or "" for line in self.lines for c in line)
+        return tuple(value[1:] for value in values if value.startswith("@"))
 
 
 def parse_condition(lines: Iterable[str], where: str) -> Condition:

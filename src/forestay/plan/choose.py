@@ -27,7 +27,8 @@ class Verdict:
 
 def judge(technique: str, view: Mapping[str, Any], use: Reader) -> Verdict:
     """The rules of ``techniques.toml`` that hold for a technique."""
-    points, why, excluded = 0, [], None
+    points, excluded = 0, None
+    reasons: dict[str, list[str]] = {tr("for"): [], tr("against"): []}
     for rule in holding("techniques", "rule", view, use):
         if rule.data["technique"] != technique:
             continue
@@ -38,7 +39,8 @@ def judge(technique: str, view: Mapping[str, Any], use: Reader) -> Verdict:
             continue
         value = int(rule.data["points"])
         points += value
-        why.append(tr("{sign}: {reason}", sign=tr("for") if value > 0 else tr("against"), reason=reason))
+        reasons[tr("for") if value > 0 else tr("against")].append(reason)
+    why = (tr("{sign}: {reason}", sign=sign, reason=tr("; ").join(said)) for sign, said in reasons.items() if said)
     return Verdict(points, tuple(why), excluded)
 
 
@@ -105,33 +107,61 @@ SAME_TOLERANCE = 1e-9
 """Log odds that differ by less are equal: rounding."""
 
 
-def choose(ranked: Sequence[Option], verdicts: Mapping[str, Verdict], decided: str | None, use: Reader) -> Chosen:
-    """The first option, whether it is clearly ahead of its nearest rival, and why.
+CLOSEST = ("manual-small-incision", "phacoemulsification")
+"""The two between which a surgeon chooses where both are here: argued against each other, whatever ranks between them."""
 
-    The rival is the next in rank that the first does not beat in every measure; the two are argued side by side.
+
+def choose(ranked: Sequence[Option], verdicts: Mapping[str, Verdict], decided: str | None, use: Reader) -> Chosen:
+    """The first option, whether it is clearly ahead of its rivals, and why, a sentence each.
+
+    The rival that is argued is the one about as good, else the other of the two that a surgeon chooses between, else the
+    next in rank that the first does not beat in every measure.
     """
     first = ranked[0]
     rivals = [
         o for o in ranked[1:] if o.technique != "referral" and verdicts[o.technique].excluded is None and o.available
     ]
     lost = {b.option for b in beaten_by([o for o in (first, *rivals) if o.criteria]) if b.by == first.technique}
-    following = next((o for o in rivals if o.technique not in lost), rivals[0] if rivals else None)
-    why = list(first.why)
+    nearest = next((o for o in rivals if o.technique not in lost), rivals[0] if rivals else None)
+    usual = next((o for o in rivals if {o.technique, first.technique} == set(CLOSEST)), None)
+    why = [_capital(said) for said in first.why]
     if first.technique == decided:
-        why.insert(0, tr("decided by the surgeon"))
-    clear = True
-    if following is not None and first.technique in verdicts:
-        ahead = verdicts[first.technique].points - verdicts[following.technique].points
-        parted = risks_part(first, following, use)
-        clear = parted >= 0 and (ahead >= 2 or (ahead == 1 and _loss(following) >= _loss(first)) or parted > 0)
-        if not clear:
-            why.append(
-                tr(
-                    "{other} is about as good: what speaks for each differs by {points}, and the risks differ by less than"
-                    " how surely they are known",
-                    other=following.label,
-                    points=ahead,
-                )
-            )
-        why += argued(first, following)
-    return Chosen(first.technique, clear, tuple(why), following.technique if following else None)
+        why.insert(0, tr("Decided by the surgeon"))
+    level = next((o for o in (nearest, usual) if o and not _ahead(first, o, verdicts, use)), None)
+    rival = level or usual or nearest
+    if level is not None:
+        why.append(_level_words(first, level, verdicts))
+    if rival is not None:
+        why.append(argued(first, rival))
+    return Chosen(
+        first.technique, level is None, tuple(said for said in why if said), rival.technique if rival else None
+    )
+
+
+def _ahead(first: Option, other: Option, verdicts: Mapping[str, Verdict], use: Reader) -> bool:
+    """Whether the first is clearly ahead of another: by what speaks for each, or by risks that differ by more than doubt."""
+    if first.technique not in verdicts:
+        return True
+    ahead = verdicts[first.technique].points - verdicts[other.technique].points
+    parted = risks_part(first, other, use)
+    return parted >= 0 and (ahead >= 2 or (ahead == 1 and _loss(other) >= _loss(first)) or parted > 0)
+
+
+def _level_words(first: Option, other: Option, verdicts: Mapping[str, Verdict]) -> str:
+    ahead = verdicts[first.technique].points - verdicts[other.technique].points
+    speaks = (
+        tr("as much speaks for either")
+        if ahead == 0
+        else tr("little more speaks for {option}", option=(first if ahead > 0 else other).label)
+        if abs(ahead) == 1
+        else tr("more speaks for {option}", option=(first if ahead > 0 else other).label)
+    )
+    return tr(
+        "{other} is about as good: {speaks}, and the risks differ by less than how surely they are known",
+        other=_capital(other.label),
+        speaks=speaks,
+    )
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

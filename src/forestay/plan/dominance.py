@@ -250,14 +250,16 @@ def beaten_by(options: Sequence[Option]) -> tuple[BeatenBy, ...]:
     return tuple(rows)
 
 
-def argued(first: Option, other: Option) -> tuple[str, ...]:
-    """The two closest options against one another: in what the first is better, in what worse, in what the same.
+def argued(first: Option, other: Option) -> str:
+    """The two closest options against one another, in a sentence: in what the first is better, in what worse, in what the
+    same, and where the spread of what they do not share covers the difference, so that neither can be called better.
 
     Short margins are left to the ropes, which say by how much."""
     theirs = {c.key: c for c in other.criteria if c.counts and c.key != "short"}
     better: list[str] = []
     worse: list[str] = []
     same: list[str] = []
+    open_: list[str] = []
     for own in first.criteria:
         rival = theirs.get(own.key)
         if not own.counts or rival is None or own.value is None or rival.value is None:
@@ -265,16 +267,24 @@ def argued(first: Option, other: Option) -> tuple[str, ...]:
         if own.key == "lacking" and own.value == rival.value == 0:
             continue  # that nothing is missing either way is no argument
         gain = Measure(own.key, own.better, own.same, own.same_ratio).gain(own.value, rival.value)
-        said = tr("{label} {own} v {other}", label=own.label, own=amount(own, bare=True), other=amount(rival))
-        (better if gain > 0 else worse if gain < 0 else same).append(said)
-    parts = []
-    if better:
-        parts.append(tr("better than {other} in {what}", other=other.label, what=", ".join(better)))
-    if worse:
-        parts.append(tr("worse than {other} in {what}", other=other.label, what=", ".join(worse)))
-    if same:
-        parts.append(tr("about the same as {other} in {what}", other=other.label, what=", ".join(same)))
-    return tuple(parts)
+        covered = abs(own.value - rival.value) <= math.hypot(own.apart_sd or 0.0, rival.apart_sd or 0.0)
+        label = _label(first, own)
+        said = tr("{label} {own} v {other}", label=label, own=amount(own, bare=True), other=amount(rival))
+        (same if gain == 0 else open_ if covered else better if gain > 0 else worse).append(said)
+    parts = [
+        tr("better in {what}", what=", ".join(better)) if better else "",
+        tr("worse in {what}", what=", ".join(worse)) if worse else "",
+        tr("about the same in {what}", what=", ".join(same)) if same else "",
+        tr("apart by less than the spread in {what}", what=", ".join(open_)) if open_ else "",
+    ]
+    said = tr("; ").join(p for p in parts if p)
+    return tr("Beside {other}: {said}", other=other.label, said=said) if said else ""
+
+
+def _label(option: Option, criterion: Criterion) -> str:
+    """What is compared; of the capsule, with what its figure does not know."""
+    risk = next((r for r in option.risks if r.name == "capsule-rupture"), None)
+    return risk.label if criterion.key == "capsule" and risk is not None else criterion.label
 
 
 def amount(criterion: Criterion, *, bare: bool = False) -> str:

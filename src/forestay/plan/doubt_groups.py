@@ -81,8 +81,9 @@ def count_shown(use: Reader, options: Sequence[Option]) -> None:
 def grouped(use: Reader, options: Sequence[Option]) -> tuple[DoubtGroup, ...]:
     """Every doubt about the evidence that this plan used, each once; groups without any are left out.
 
-    ``options`` in order of rank: rows behind short margins of the first two decide, and rows by which the plan decides
-    and ranks; after them come those behind all other margins and risks of the first.
+    ``options`` with the first and the one it is argued against before the others: rows behind short margins of these two
+    decide, and rows by which the plan decides and ranks, but for those that only rules compare with that do not hold here;
+    after them come those behind all other margins and risks of the first. What more short margins rest on is told first.
     """
     behind: dict[Doubt, list[str]] = {}
     for row in use.used:
@@ -92,13 +93,16 @@ def grouped(use: Reader, options: Sequence[Option]) -> tuple[DoubtGroup, ...]:
     able = [o for o in options if o.measures is not None]
     short = [m for o in able[:LEADING_COUNT] for m in o.margins if m.margin < 0]
     shown: list[Margin | Risk] = [*able[0].margins, *able[0].risks] if able else []
-    deciding = _rows(short) | {key for keys in behind.values() for key in keys if key.partition(".")[0] in DECIDING}
+    deciding = _rows(short) | {
+        key for keys in behind.values() for key in keys if key.partition(".")[0] in DECIDING and not use.idle(key)
+    }
     first = {d for d, keys in behind.items() if deciding.intersection(keys)}
+    moved = {d: sum(bool(_rows([m]).intersection(keys)) for m in short) for d, keys in behind.items()}
     second = {d for d, keys in behind.items() if d not in first and _rows(shown).intersection(keys)}
     rest = [d for d in behind if d not in first and d not in second]
     topics = {name: tuple(d for d in rest if topic_of(behind[d][0]) == name) for name in TOPICS}
     groups = (
-        DoubtGroup("decides", tr("Behind what is short or decides here"), tuple(d for d in behind if d in first)),
+        DoubtGroup("decides", tr("Behind what is short or decides here"), _sorted(first, behind, moved)),
         DoubtGroup("shown", tr("Behind the other margins and risks shown"), tuple(d for d in behind if d in second)),
         *(
             DoubtGroup(name, tr("Elsewhere: {topic}", topic=tr(TOPICS[name][0])), doubts)
@@ -106,6 +110,11 @@ def grouped(use: Reader, options: Sequence[Option]) -> tuple[DoubtGroup, ...]:
         ),
     )
     return tuple(group for group in groups if group.doubts)
+
+
+def _sorted(first: set[Doubt], behind: dict[Doubt, list[str]], moved: dict[Doubt, int]) -> tuple[Doubt, ...]:
+    """What more short margins rest on comes first, then in the order in which the plan came upon it."""
+    return tuple(sorted((d for d in behind if d in first), key=lambda d: -moved[d]))
 
 
 def _rows(shown: Sequence[Margin | Risk]) -> set[str]:

@@ -321,9 +321,14 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     return replace(  # now that every part has read its rows
         made,
         doubts=unique([*doubts, *use.doubts()]),
-        doubt_groups=grouped(use, work.ranked),
+        doubt_groups=grouped(use, _argued_first(work.ranked, chosen)),
         sources=tuple(use.sources()),
     )
+
+
+def _argued_first(ranked: Sequence[Option], chosen: Chosen) -> list[Option]:
+    """The options with the choice and its rival before the others."""
+    return sorted(ranked, key=lambda o: (o.technique != chosen.technique, o.technique != chosen.next_best, o.rank))
 
 
 def _bare_offer(setting: Setting, context: Context) -> Offer:

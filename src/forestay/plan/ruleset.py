@@ -38,8 +38,11 @@ class Rule:
     inner: tuple[Rule, ...] = ()
 
     def holds(self, view: Mapping[str, Any], use: Reader) -> bool:
-        """Whether the rule holds in ``view``."""
-        return self.when.holds(view, use)
+        """Whether the rule holds in ``view``; the rows that it compares with are remembered with the answer."""
+        held = self.when.holds(view, use)
+        if self.when.rows:
+            use.weigh(self.when.rows, held=held)
+        return held
 
     def say(self, name: str, view: Mapping[str, Any], use: Reader) -> str:
         """The sentence ``name`` of the rule with its places filled."""

@@ -44,8 +44,7 @@ def option_words(plan: Plan, technique: str) -> str:
 def choice_words(plan: Plan) -> str:
     """The choice in one sentence, with the next best where the choice is not clear."""
     label = option_words(plan, plan.chosen.technique)
-    why = tr("; ").join(plan.chosen.why)
-    said = capital(label) + (f" – {why}." if why else ".")
+    said = " ".join(f"{sentence}." for sentence in (capital(label), *plan.chosen.why))
     if plan.chosen.clear or plan.chosen.next_best is None:
         return said
     return said + " " + tr("About as good: {other}.", other=option_words(plan, plan.chosen.next_best))
