@@ -55,7 +55,7 @@ THIRD_PARTY: dict[str, set[str]] = {
     "exchange": {"pydantic", "pydicom", "pynetdicom", "fhir", "biip", "openpyxl", "pyarrow"},
     "review": {"numpy", "pydantic"},
     "store": {"sqlalchemy", "alembic", "cryptography", "psycopg", "sqlcipher3"},
-    "batch": {"numpy", "duckdb", "pyarrow", "distributed"},
+    "batch": {"numpy", "duckdb", "pyarrow", "distributed", "pydantic"},
     "report": {"typst"},
     "services": {"pydantic", "pwdlib", "cryptography"},
     "web": {

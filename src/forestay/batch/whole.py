@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from forestay import __version__
+from forestay.batch.brought import put_down, taken_up
 from forestay.batch.units import Progress, Runner, Unit, keep, units
 from forestay.case.case_file import read_case
 from forestay.errors import ForestayError, InvalidInput
@@ -63,11 +64,19 @@ class Told:
 
 
 def plan_whole(
-    eyes: Sequence[Eye], folder: Path, *, run: Runner, progress: Progress = lambda _a, _b: None
+    eyes: Sequence[Eye],
+    folder: Path,
+    *,
+    run: Runner,
+    progress: Progress = lambda _a, _b: None,
+    context: Context | None = None,
 ) -> tuple[Unit, ...]:
-    """Plan each eye into Parquet files in ``folder``; the same call again goes on where it stopped."""
+    """Plan each eye into Parquet files in ``folder``; the same call again goes on where it stopped.
+
+    ``context``: the practice's shelves, own figures and day; without it, what ships.
+    """
     _checked(eyes)
-    wanted = _units(eyes, folder)
+    wanted = _units(eyes, folder, "" if context is None else put_down(context, folder))
     _put_down(wanted[0], eyes)
     run(plan_share, wanted, progress=progress)
     return wanted
@@ -86,7 +95,7 @@ def plan_share(unit: Unit) -> None:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
-    context = Context.default()
+    context = taken_up(Path(unit.folder), json.loads(unit.parameters).get("practice", ""))
     found = [asdict(_planned(eye, context)) for eye in _taken_up(unit)]
     table = pa.Table.from_pylist(found, schema=_schema()).replace_schema_metadata({"forestay": unit.parameters})
     keep(unit, lambda path: pq.write_table(table, path, compression="zstd"))
@@ -140,7 +149,7 @@ def _checked(eyes: Sequence[Eye]) -> None:
         )
 
 
-def _units(eyes: Sequence[Eye], folder: Path) -> tuple[Unit, ...]:
+def _units(eyes: Sequence[Eye], folder: Path, practice: str) -> tuple[Unit, ...]:
     digest = hashlib.sha256()
     for eye in eyes:
         digest.update(hashlib.sha256(eye.name.encode()).digest() + hashlib.sha256(eye.data).digest())
@@ -150,6 +159,8 @@ def _units(eyes: Sequence[Eye], folder: Path) -> tuple[Unit, ...]:
         "evidence": default_evidence().digest,
         "numpy": np.__version__,
     }
+    if practice:
+        parameters["practice"] = practice
     return units(STUDY, chunks=-(-len(eyes) // EYES), folder=folder, parameters=parameters)
 
 

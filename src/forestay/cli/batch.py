@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from forestay.cli.practice import PracticeOption, SettingsOption, context_from
 from forestay.cli.reading import bytes_of, print_json
 from forestay.cli.stopping import may_be_stopped, show_progress
 from forestay.text import tr
@@ -76,6 +77,8 @@ def cases(
     *,
     workers: Workers = 0,
     scheduler: Scheduler = None,
+    settings: SettingsOption = None,
+    practice: PracticeOption = None,
     as_json: Annotated[bool, typer.Option("--json", help="Answer in JSON, one row an eye.")] = False,
 ) -> None:
     """Plan given eyes in full; the plans stand in FOLDER as Parquet. Ends with status 1 where an eye could not be planned."""
@@ -83,8 +86,9 @@ def cases(
     from forestay.services.many import eyes_in
 
     eyes = eyes_in(bytes_of(path, "FILE") for path in files)
+    context = context_from(settings, practice)
     with may_be_stopped(_goes_on(folder)):
-        done = plan_whole(eyes, folder, run=runner(workers, scheduler), progress=show_progress)
+        done = plan_whole(eyes, folder, run=runner(workers, scheduler), progress=show_progress, context=context)
     rows = told(done)
     if as_json:
         print_json([asdict(row) for row in rows])
