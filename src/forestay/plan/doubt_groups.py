@@ -54,7 +54,7 @@ TOPICS: dict[str, tuple[str, tuple[str, ...]]] = {
     ),
     "risks": (
         mark("complications and cornea"),
-        ("complication", "corneal", "endothelium", "series", "series_bound", "own_record", "audit"),
+        ("complication", "corneal", "endothelium", "series", "series_bound", "series_share", "own_record", "audit"),
     ),
     "drugs": (mark("drugs"), ("drug", "anaesthetic")),
     "rest": (
