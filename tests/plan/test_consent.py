@@ -36,6 +36,7 @@ def sheet(data: dict[str, Any]) -> ConsentSheet:
         (0.175, "about 175 of 1,000 people"),
         (0.02, "about 20 of 1,000 people"),
         (0.001, "about 1 of 1,000 people"),
+        (0.000985, "about 1 of 1,000 people"),
         (0.0004, "fewer than 1 of 1,000 people (about 4 of 10,000)"),
         (1.0, "about 1,000 of 1,000 people"),
     ],
@@ -244,6 +245,7 @@ def test_a_gap_with_a_moving_iris_leads_with_the_series_of_such_lenses() -> None
     """Of eyes with pseudoexfoliation whose lens or iris moved 42.9 % needed vitrectomy; the model gives 1.7 %."""
     told = figure(raw("trauma-gap"), "bag")
     assert (told.count, told.low, told.high) == (429, 158, 750)
+    assert told.more[0].startswith("These were eyes with a sign that yours has too.")
     plan = planned(raw("trauma-gap"), draws=50)
     assert any("42.9 %" in line.replace("%", " %") for line in plan.consent if "not in this one" in line)
     still = figure(STILL, "bag")

@@ -68,15 +68,20 @@ def people(probability: float) -> int:
     return round(probability * PEOPLE)
 
 
+def _whole(probability: float) -> bool:
+    """Whether it is one of :data:`PEOPLE` or more, as written: 10 of ten times as many is one."""
+    return round(probability * PEOPLE * 10) >= 10
+
+
 def frequency_words(probability: float) -> str:
     """A probability in people, as patients understand it best.
 
     >>> frequency_words(0.175), frequency_words(0.0012), frequency_words(0.0004)
     ('about 175 of 1,000 people', 'about 1 of 1,000 people', 'fewer than 1 of 1,000 people (about 4 of 10,000)')
     """
-    if probability * PEOPLE >= 1:
-        return tr("about {n:,d} of {all:,d} people", n=people(probability), all=PEOPLE)
     many = PEOPLE * PEOPLE // 100
+    if _whole(probability):
+        return tr("about {n:,d} of {all:,d} people", n=people(probability), all=PEOPLE)
     return tr(
         "fewer than 1 of {all:,d} people (about {n:,d} of {many:,d})",
         all=PEOPLE,
@@ -164,6 +169,8 @@ def _figure(key: str, what: str, then: str, told: Told, use: Reader) -> Figure:
 def _more_words(told: Told) -> tuple[str, ...]:
     """What the number holds of this eye, and what it does not hold."""
     said = []
+    if told.base.leads:
+        said.append(tr("These were eyes with a sign that yours has too. Your eye may do better, or worse."))
     if told.worked:
         said.append(tr("In your eye it is more likely than in most. {why} The number holds this.", why=told.inside))
         if not told.worked.whole:
@@ -185,8 +192,8 @@ def _ratio_words(key: str, use: Reader) -> str:
 
 
 def _range_words(probability: float, low: float, high: float) -> str:
-    if probability * PEOPLE < 1:
-        many = PEOPLE * PEOPLE // 100
+    many = PEOPLE * PEOPLE // 100
+    if not _whole(probability):
         return tr(
             "It may be as few as {low:,d} or as many as {high:,d} of {many:,d}.",
             low=round(low * many),
