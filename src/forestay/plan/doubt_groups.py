@@ -47,7 +47,16 @@ TOPICS: dict[str, tuple[str, tuple[str, ...]]] = {
     "lens": (
         mark("lens and refraction"),
         (
-            *("lens_power", "lens_error", "lens_position", "lens_series", "lens_shape", "lens_shift", "lens_policy"),
+            *(
+                "lens_power",
+                "lens_error",
+                "lens_bias",
+                "lens_position",
+                "lens_series",
+                "lens_shape",
+                "lens_shift",
+                "lens_policy",
+            ),
             *("thick_eye", "schematic_eye", "srk_2_jump", "own_constant", "two_eyes", "two_lengths", "ultrasound"),
             *("second_eye", "incision", "toric"),
         ),

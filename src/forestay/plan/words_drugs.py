@@ -126,7 +126,9 @@ def _weight_note(setting: Setting) -> str:
     weight = setting.case.person.weight_kg
     if weight is None:
         return tr("; the weight is not known here")
-    if weight < setting.use.number("act.light_kg"):
+    light = weight < setting.use.number("act.light_kg")
+    setting.use.weigh(("act.light_kg",), held=light)
+    if light:
         return tr("; {kg:g} kg: a light person, settle the amount with a physician", kg=weight)
     return ""
 
