@@ -30,7 +30,8 @@ class _Places(Places):
 
 def fill(sentence: str, view: Mapping[str, Any], use: Reader) -> str:
     """``sentence`` in the reader's language with its places filled; rows read are counted as used."""
-    return _Places(view, use).format(tr(sentence))
+    told = tr(sentence)
+    return _Places(view, use).format(told) if "{" in told or "}" in told else told
 
 
 def names_in(sentence: str) -> frozenset[str]:

@@ -106,8 +106,9 @@ def grouped(use: Reader, options: Sequence[Option]) -> tuple[DoubtGroup, ...]:
         key for keys in behind.values() for key in keys if key.partition(".")[0] in DECIDING and not use.idle(key)
     }
     first = {d for d, keys in behind.items() if deciding.intersection(keys)}
-    moved = {d: sum(bool(_rows([m]).intersection(keys)) for m in short) for d, keys in behind.items()}
-    second = {d for d, keys in behind.items() if d not in first and _rows(shown).intersection(keys)}
+    behind_short, seen = [_rows([m]) for m in short], _rows(shown)
+    moved = {d: sum(bool(rows.intersection(keys)) for rows in behind_short) for d, keys in behind.items()}
+    second = {d for d, keys in behind.items() if d not in first and seen.intersection(keys)}
     rest = [d for d in behind if d not in first and d not in second]
     topics = {name: tuple(d for d in rest if topic_of(behind[d][0]) == name) for name in TOPICS}
     groups = (

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+from functools import lru_cache
 from statistics import NormalDist
 from typing import cast
 
@@ -9,16 +11,16 @@ from forestay.answer import Doubt
 from forestay.calc.lens_input import ConstantInput, FormulaName
 from forestay.calc.lens_positions import LensInPosition, LensPositionsInput, lens_positions_calculation
 from forestay.errors import InvalidInput
-from forestay.evidence import Reader
+from forestay.evidence import EvidenceSet, Reader
 from forestay.optics.lens_kinds import LENS_KINDS, kind_words
 from forestay.optics.positions import ALL_POSITIONS
 from forestay.plan.lens_around import Planned, boxes_of, formulas_of, learnt_of, remeasure_of
-from forestay.plan.lens_model import LensErrorPart, LensPlan, LensPosition
+from forestay.plan.lens_model import LensErrorPart, LensPlan, LensPosition, LensRemeasure
 from forestay.plan.measures import anterior_chamber_allowed
 from forestay.plan.model_risk import Origin
 from forestay.plan.offers import Offer, known, origin
 from forestay.plan.prediction import DEFAULT_STEP_D, Predictor, predictor
-from forestay.text import mark, tr
+from forestay.text import language, mark, tr
 
 NORMAL_90_LIMIT = NormalDist().inv_cdf(0.95)
 """Half width of a central 90 % in standard deviations."""
@@ -56,16 +58,17 @@ def lens_plan(offer: Offer) -> tuple[LensPlan, list[Doubt]]:
         return LensPlan(None, None, None, target, (), (why,), region_d=accepted), doubts
     given = asked(offer, eye, target)
     try:
-        answer, more = lens_positions_calculation.function(given, use)
+        answer = _answer(_Asked(given, use.evidence.digest, language(), use.evidence))
     except InvalidInput as wrong:  # of these inputs only the constant can put a lens where none can lie
         raise InvalidInput(
             wrong.message, field="target.lens_constant.a", value=given.constant.a, allowed=wrong.allowed
         ) from None
-    doubts += [d for d in more if d.code != "contact-length-as-given"]
+    use.merge(answer.use)
+    doubts += [d for d in answer.doubts if d.code != "contact-length-as-given"]
     boxes, told = boxes_of(offer, given, use)
     doubts += told
     source = _origin(use, eye, given)
-    rows = [boxes.onto(_row(offer, row, target, source)) for row in answer.positions]
+    rows = [boxes.onto(_row(offer, row, target, source)) for row in answer.rows]
     compared = formulas_of(offer, eye, given, _planned(rows, target), use)
     learnt, more = learnt_of(offer, eye, target, use)
     doubts += more
@@ -81,11 +84,39 @@ def lens_plan(offer: Offer) -> tuple[LensPlan, list[Doubt]]:
         formulas=compared.rows,
         compared_on_d=compared.lens_d,
         disagreement_d=compared.disagreement_d,
-        remeasure=remeasure_of(given, use),
+        remeasure=answer.remeasure,
         region_d=accepted,
         learnt=(*boxes.own_says, *learnt),
         shelf=boxes.shelf,
     ), doubts
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What the powers are asked with; two agree where all that the answer rests on agrees."""
+
+    given: LensPositionsInput
+    digest: str
+    language: str
+    evidence: EvidenceSet = field(compare=False)
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """Powers for every place, what measuring again would gain, and the rows read for both."""
+
+    rows: tuple[LensInPosition, ...]
+    doubts: tuple[Doubt, ...]
+    remeasure: tuple[LensRemeasure, ...]
+    use: Reader
+
+
+@lru_cache(maxsize=64)
+def _answer(asked: _Asked) -> _Answer:
+    """Worked out once for an eye: no control in the picture moves its length, its corneal power or its lens."""
+    use = asked.evidence.reader()
+    answer, doubts = lens_positions_calculation.function(asked.given, use)
+    return _Answer(answer.positions, tuple(doubts), remeasure_of(asked.given, use), use)
 
 
 def _region(offer: Offer) -> tuple[float, float] | None:

@@ -236,6 +236,13 @@ def estimate(model: Model, eye: Mapping[str, str], *, level: float, own: Recalib
     spread then stands in the place of that between surgeons. Result [probability]. Studied on phacoemulsification in the UK
     2001-06; above ``model.cap`` the probability is capped and ``outside`` is set.
     """
+    return _estimated(model, tuple(sorted(eye.items())), level, own)
+
+
+@lru_cache(maxsize=256)
+def _estimated(model: Model, levels: tuple[tuple[str, str], ...], level: float, own: Recalibration | None) -> Estimate:
+    """Worked out once for what it rests on: most of what moves in a plan is no factor of the model."""
+    eye = dict(levels)
     log_odds, variance, weight = _combinations(model, eye)
     if own is not None:
         spread = np.array([own.spread(float(v)) for v in log_odds])
