@@ -51,7 +51,7 @@ BEFORE_HOOKS = ("puncture", "capsulorhexis-pull")
 """Manoeuvres done before a capsule hook can hold anything."""
 ANSWER_STEPS = 72
 """Stations of the flexible bag: enough for an answer, half of what a picture takes."""
-MOST_PEAKS = 512
+KEPT_LIMIT = 512
 """Answers of the rigid disc that are remembered."""
 Pull = tuple[float, float, float]
 """Force to the examiner's right and up [mN], torque counter-clockwise [mN mm]."""
@@ -131,7 +131,7 @@ def _peaks_of(support: Floats, pulls: tuple[Pull, ...], parameters: ZonuleParame
     known = {pull: _PEAKS.get((contents, pull, parameters)) for pull in pulls}
     left = [pull for pull, peak in known.items() if peak is None]
     if left:
-        if len(_PEAKS) + len(left) > MOST_PEAKS:
+        if len(_PEAKS) + len(left) > KEPT_LIMIT:
             _PEAKS.clear()
         for pull, peak in zip(left, _solved(support, left, parameters), strict=True):
             known[pull] = _PEAKS[contents, pull, parameters] = peak
