@@ -198,6 +198,13 @@ def test_the_one_ratio_that_speaks_is_put_on_the_number() -> None:
     assert "x 15.2" in told.source
 
 
+def test_a_range_is_never_from_one_number_to_the_same() -> None:
+    """0.7 to 1.4 of 1,000: told of 10,000."""
+    told = figure(raw("white-swollen"), "bleeding")
+    assert told.count == 1
+    assert re.search(r"as few as 7 or as many as 14 of 10,000", told.range_says)
+
+
 def test_several_ratios_are_said_and_not_multiplied() -> None:
     plain = figure(raw("hard-poor-endothelium"), "piece")
     told = figure(raw("brown-pseudoexfoliation"), "piece")

@@ -193,7 +193,7 @@ def _ratio_words(key: str, use: Reader) -> str:
 
 def _range_words(probability: float, low: float, high: float) -> str:
     many = PEOPLE * PEOPLE // 100
-    if not _whole(probability):
+    if not _whole(probability) or people(low) == people(high):
         return tr(
             "It may be as few as {low:,d} or as many as {high:,d} of {many:,d}.",
             low=round(low * many),
