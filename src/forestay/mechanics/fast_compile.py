@@ -83,10 +83,12 @@ def compiled(function: Callable[..., Any], *, part: bool = False, **how: Any) ->
         return function
     function.__qualname__ = f"{function.__qualname__}_{_edition()}"  # names what is kept
     if part:
-        return numba.njit(nogil=True, no_cpython_wrapper=True, no_cfunc_wrapper=True, **how)(function)
+        return numba.njit(nogil=True, error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True, **how)(
+            function
+        )
     try:
-        made = numba.njit(nogil=True, cache=True, **how)(function)
+        made = numba.njit(nogil=True, error_model="numpy", cache=True, **how)(function)
         _folders.append(Path(made.stats.cache_path))
         return made
     except RuntimeError:  # no place to keep it: compiled anew in each process
-        return numba.njit(nogil=True, **how)(function)
+        return numba.njit(nogil=True, error_model="numpy", **how)(function)

@@ -22,56 +22,78 @@ SHIFT_START, SHIFT_UP, SHIFT_DOWN, SHIFT_LEAST = disc.SHIFT_START, disc.SHIFT_UP
 ENERGY_ROUNDING, ARMIJO = disc.ENERGY_ROUNDING, disc.ARMIJO
 SIDES = HOUR_COUNT - 2  # fibres right and left of the 12-6 line, in that order; the last two lie on it
 HALF = SIDES // 2
+TERMS = 1 + 3 + 6  # energy, gradient, Hessian
 TINY = float(np.finfo(float).tiny)
 
 
-def _evaluate(at: Floats, stiff: Floats, outward: Floats, own: Floats, total: Floats) -> None:
-    """Energy, gradient and Hessian (xx, xy, yy, xr, yr, rr) into the first row of ``total`` (3, 10), at the shift and
-    radius times turn ``at`` (3,). ``outward`` of each fibre and hold: direction, anchor's radius, free length; ``own``:
-    radius, loads, force scale, pre-stretch. Right and left are summed alike: mirror images agree."""
-    x, y, r = at[0], at[1], at[2]
-    radius, load_x, load_y, load_r = own[0], own[1], own[2], own[3]
-    out_x, out_y, anchors, frees = outward[0], outward[1], outward[2], outward[3]
-    cos, sin = math.cos(r / radius), math.sin(r / radius)
-    inward = 1 / radius
-    for side in range(3):
-        stored, gx, gy, gr = 0.0, 0.0, 0.0, 0.0
-        base, xx, xy, yy, xr, yr, rr = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-        for f in range(side * HALF, stiff.shape[0] if side == 2 else side * HALF + HALF):
-            anchor, free = anchors[f], frees[f]
-            nx, ny = out_x[f] * cos - out_y[f] * sin, out_y[f] * cos + out_x[f] * sin
-            ax, ay = nx * radius + x - out_x[f] * anchor, ny * radius + y - out_y[f] * anchor
-            square = ax * ax + ay * ay
-            if square > free * free or free < 0:
-                length = math.sqrt(square)
-                inverse = 1 / length
-                ux, uy = ax * inverse, ay * inverse
-                tension = stiff[f] * (length - free)
-                across = uy * nx - ux * ny
-                sideways = tension * inverse
-                excess = stiff[f] - sideways
-                turned = excess * across
-                stored += tension * (length - free)
-                gx += tension * ux
-                gy += tension * uy
-                gr += tension * across
-                base += sideways
-                xx += excess * ux * ux
-                xy += excess * ux * uy
-                yy += excess * uy * uy
-                xr += turned * ux - sideways * ny
-                yr += turned * uy + sideways * nx
-                rr += turned * across - tension * (ux * nx + uy * ny) * inward
-        here = total[side]
-        here[0], here[1], here[2], here[3] = stored, gx, gy, gr
-        here[4], here[5], here[6] = base + xx, xy, base + yy
-        here[7], here[8], here[9] = xr, yr, base + rr
-    for q in range(total.shape[1]):
-        total[0, q] = (total[0, q] + total[1, q]) + total[2, q]
-    total[0, 0] = 0.5 * total[0, 0] - (load_x * x + load_y * y + load_r * r)
-    total[0, 1] -= load_x
-    total[0, 2] -= load_y
-    total[0, 3] -= load_r
+def _terms(place: tuple[float, ...], way: tuple[float, ...], stiff: float) -> tuple[float, ...]:
+    """Energy (doubled), gradient and Hessian (xx, xy, yy, xr, yr, rr) of one fibre or hold, without a branch. ``place``:
+    shift, cosine and sine of the turn, radius; ``way``: its direction, anchor's radius, free length."""
+    x, y, cos, sin, radius = place
+    out_x, out_y, anchor, free = way
+    nx, ny = out_x * cos - out_y * sin, out_y * cos + out_x * sin
+    ax, ay = nx * radius + x - out_x * anchor, ny * radius + y - out_y * anchor
+    length = math.sqrt(max(ax * ax + ay * ay, TINY))
+    inverse = 1 / length
+    ux, uy = ax * inverse, ay * inverse
+    stretch = length - free
+    taut = stiff if stretch > 0.0 else 0.0
+    tension = taut * stretch
+    across = uy * nx - ux * ny
+    sideways = tension * inverse
+    excess = taut - sideways
+    turned = excess * across
+    return (
+        tension * stretch,
+        tension * ux,
+        tension * uy,
+        tension * across,
+        excess * ux * ux + sideways,
+        excess * ux * uy,
+        excess * uy * uy + sideways,
+        turned * ux - sideways * ny,
+        turned * uy + sideways * nx,
+        turned * across - tension * (ux * nx + uy * ny) / radius + sideways,
+    )
+
+
+terms = compiled(_terms, part=True, inline="always")
+
+
+def _evaluate(at: Floats, stiff: Floats, outward: Floats, own: Floats, into: tuple[Floats, Floats]) -> None:
+    """Energy, gradient and Hessian (xx, xy, yy, xr, yr, rr) at the shift and radius times turn ``at`` (3,). ``outward`` of
+    each fibre and hold: direction, anchor's radius, free length; ``own``: radius, loads, force scale, pre-stretch.
+    ``into``: room for the ten terms of each fibre, and their sums (10,). The processor takes several fibres at a time; a
+    fibre and its mirror image are added first: mirror images agree."""
+    room, total = into
+    radius = own[0]
+    out_x, out_y, anchor, free = outward[0], outward[1], outward[2], outward[3]
+    place = (at[0], at[1], math.cos(at[2] / radius), math.sin(at[2] / radius), radius)
+    for f in range(room.shape[0] // TERMS):  # how few there are is not told: the compiler would take them singly
+        stored, gx, gy, gr, xx, xy, yy, xr, yr, rr = terms(place, (out_x[f], out_y[f], anchor[f], free[f]), stiff[f])
+        room[f] = stored
+        room[HOUR_COUNT + f] = gx
+        room[2 * HOUR_COUNT + f] = gy
+        room[3 * HOUR_COUNT + f] = gr
+        room[4 * HOUR_COUNT + f] = xx
+        room[5 * HOUR_COUNT + f] = xy
+        room[6 * HOUR_COUNT + f] = yy
+        room[7 * HOUR_COUNT + f] = xr
+        room[8 * HOUR_COUNT + f] = yr
+        room[9 * HOUR_COUNT + f] = rr
+    for q in range(TERMS):
+        first, added = q * HOUR_COUNT, 0.0
+        for f in range(first, first + HALF):
+            added += room[f] + room[f + HALF]
+        total[q] = added + (room[first + SIDES] + room[first + SIDES + 1])
+    for f in range(HOUR_COUNT, stiff.shape[0]):
+        hold = terms(place, (out_x[f], out_y[f], anchor[f], free[f]), stiff[f])
+        for q in range(TERMS):
+            total[q] += hold[q]
+    total[0] = 0.5 * total[0] - (own[1] * at[0] + own[2] * at[1] + own[3] * at[2])
+    total[1] -= own[1]
+    total[2] -= own[2]
+    total[3] -= own[3]
 
 
 evaluate = compiled(_evaluate, part=True)
@@ -103,14 +125,13 @@ def _step(now: Floats, added: float, step: Floats) -> bool:
 newton_step = compiled(_step, part=True)
 
 
-def _rest(at: Floats, stiff: Floats, outward: Floats, own: Floats, work: Floats) -> tuple[int, bool]:
-    """Newton's steps of one draw, in place; how many, and whether rest was found. ``work`` (8, 10): room for it."""
-    now, then, step, trial = work[:3], work[3:6], work[6, :3], work[7, :3]
+def _rest(at: Floats, stiff: Floats, outward: Floats, own: Floats, work: Any) -> tuple[int, bool]:
+    """Newton's steps of one draw, in place; how many, and whether rest was found. ``work``: room for it."""
+    room, here, then, step, trial = work
     unit, prestretch = own[4], own[5]
     shift, steps = 0.0, 0
-    evaluate(at, stiff, outward, own, now)
+    evaluate(at, stiff, outward, own, (room, here))
     while True:
-        here = now[0]
         if max(abs(here[1]), abs(here[2]), abs(here[3])) <= RESIDUAL * unit:
             return steps, True
         if steps == MAX_ITERATIONS:
@@ -120,13 +141,13 @@ def _rest(at: Floats, stiff: Floats, outward: Floats, own: Floats, work: Floats)
         if accepted:
             for i in range(3):
                 trial[i] = at[i] + step[i]
-            evaluate(trial, stiff, outward, own, then)
+            evaluate(trial, stiff, outward, own, (room, then))
             slope = here[1] * step[0] + here[2] * step[1] + here[3] * step[2]
             rounding = ENERGY_ROUNDING * (abs(here[0]) + unit * prestretch)
-            accepted = then[0, 0] <= here[0] + ARMIJO * slope + rounding
+            accepted = then[0] <= here[0] + ARMIJO * slope + rounding
             if accepted:
                 put(at, trial, 1.0)
-                put(now[0], then[0], 1.0)
+                put(here, then, 1.0)
         shift = shift * SHIFT_DOWN if accepted else max(shift * SHIFT_UP, SHIFT_START)
         if shift < SHIFT_LEAST:
             shift = 0.0
@@ -141,7 +162,8 @@ def _solve(first: int, last: int, given: Any, found: Any) -> None:
     unknowns, stretches, tensions, pulls, iterations, converged, held = found
     fibres, whole_count = hour.shape[0], hour.shape[0] + holds.shape[0]
     at, stiff, whole, rested = np.zeros(3), np.zeros(whole_count), np.zeros(3), np.zeros(3)
-    work, outward = np.zeros((8, 10)), np.zeros((4, whole_count))
+    work = (np.zeros(TERMS * HOUR_COUNT), np.zeros(TERMS), np.zeros(TERMS), np.zeros(3), np.zeros(3))
+    outward = np.zeros((4, whole_count))
     for f in range(fibres):
         outward[0, f], outward[1, f] = directions[0, f], directions[1, f]
     for n in range(first, last):
