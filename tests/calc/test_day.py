@@ -61,6 +61,16 @@ def test_each_difficulty_takes_longer(more: str) -> None:
     assert longer.sd_minutes > plain.sd_minutes
 
 
+def test_a_hard_nucleus_takes_longer_and_a_usual_one_does_not() -> None:
+    # 2 minutes for each grade over 3 (rows time.hard_grade, time.usual_grade), half as much again in a consultant's hands
+    def mean(**more: float) -> float:
+        given = {"technique": "manual-small-incision", "surgeon_grade": "consultant", **more}
+        return operating_time(**given).result.mean_minutes
+
+    assert mean(grade=3) == mean()
+    assert mean(grade=5) == pytest.approx(mean() + 2 * 2 * 1.5)
+
+
 def test_a_time_that_nobody_measured_says_so() -> None:
     answer = operating_time(technique="intracapsular", surgeon_grade="consultant")
     assert "assumed" in {d.code for d in answer.doubts}

@@ -48,7 +48,7 @@ FINDINGS: list[tuple[str, dict[str, Any], str, str]] = [
     ("brown-pseudoexfoliation", {"signs__synechiae": False}, "Free the synechiae", "Place 5 iris hooks"),
     ("trauma-gap", {"lens__posterior_polar": True}, "Little fluid in many places", "No hydrodissection"),
     ("trauma-gap", {"signs__trauma": False}, "look before dilating", "capsule hooks"),
-    ("trauma-gap", {"signs__dialysis_clock_hours": []}, "over the gap at", "the weakest side found"),
+    ("trauma-gap", {"signs__dialysis_clock_hours": []}, "over the gap at", "a side that proves weaker"),
     ("trauma-gap", {"person__weight_kg": 30}, "at 83 kg", "no more than 4.5 ml at 30 kg"),
     ("white-swollen", {"lens__appearance": "nuclear"}, "Press the dome flat", "Sharp needle, tangential"),
     ("white-swollen", {"lens__appearance": "hypermature"}, "the swollen lens", "protein from a hypermature lens"),

@@ -71,6 +71,7 @@ class OperatingTimeInput(Record):
     surgeon_grade: Literal["consultant", "independent", "senior-trainee", "junior-trainee"] | None = Field(
         default=None, description="grade of the surgeon; absent: a high-volume surgeon, said as a doubt"
     )
+    grade: Annotated[float, within("grade")] | None = None
     iris_hooks: bool = Field(default=False, description="iris hooks are placed")
     capsule_hooks: bool = Field(default=False, description="capsule hooks are placed")
     ring: bool = Field(default=False, description="a tension ring is placed")
@@ -111,6 +112,9 @@ def operating_time(given: OperatingTimeInput, use: Reader) -> tuple[OperatingTim
     """Time of one operation."""
     hand = 1.0 if given.surgeon_grade is None else use.number(f"time.hand.{given.surgeon_grade}")
     parts = [(tr(given.technique.replace("-", " ")), minutes_row(use, f"time.minutes.{given.technique}").times(hand))]
+    over = (given.grade or 0.0) - use.number("time.usual_grade")
+    if over > 0:
+        parts.append((tr("hard nucleus"), minutes_row(use, "time.hard_grade").times(over * hand)))
     for wanted, key, name in (
         (given.iris_hooks, "time.iris_hooks", tr("iris hooks")),
         (given.capsule_hooks, "time.capsule_hooks", tr("capsule hooks")),

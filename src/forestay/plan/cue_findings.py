@@ -16,6 +16,7 @@ from forestay.plan.cue_margins import tried
 from forestay.plan.draws import Draws
 from forestay.plan.estimates import estimate
 from forestay.plan.margins_zonule import nucleus_share
+from forestay.plan.measures import hooks_all_round
 from forestay.plan.mirror import Frame, to_frame
 from forestay.plan.model_risk import FindingChange
 from forestay.plan.model_steps import Cue, Remedy, Shift, Step
@@ -62,9 +63,9 @@ def with_findings(
             if found:
                 tried_words = ", ".join(r.says for r in found)
                 then = (
-                    tr("{then}; tried, once there is an edge: {found}", then=then, found=tried_words)
+                    tr("{then}; worked out, once there is an edge: {found}", then=then, found=tried_words)
                     if step.key in BEFORE_EDGE
-                    else tr("{then}; tried: {found}", then=then, found=tried_words)
+                    else tr("{then}; worked out: {found}", then=then, found=tried_words)
                 )
             cues.append(replace(cue, means=means, then=then, shifts=shifts, remedies=found, judged_by=_judged(found)))
         rows.append(replace(step, cues=tuple(cues)))
@@ -79,7 +80,7 @@ def _with_margin(cue: Cue, offer: Offer, frame: Frame) -> Cue:
     if moved:
         means = tr("{means}; {moved}", means=means, moved="; ".join(moved))
     if found.remedies:
-        then = tr("{then}; tried: {found}", then=then, found=", ".join(r.says for r in found.remedies))
+        then = tr("{then}; worked out: {found}", then=then, found=", ".join(r.says for r in found.remedies))
     judged = found.judged_by if found.remedies else None
     return replace(cue, means=means, then=then, shifts=found.shifts, remedies=found.remedies, judged_by=judged)
 
@@ -129,7 +130,7 @@ def remedies(offer: Offer, case: CaseFile, change: FindingChange) -> tuple[Remed
             at = frame.hours(found.offer.measures.capsule_hook_clocks)
             words = tr("{what} at {hours}", what=found.words, hours=hours_text(at))
             here = None if turned.theatre.has is None else not setting.lacks_kit("capsule-hooks")
-            says = tr("{words} ({gain:+.1f} {unit})", words=words, gain=-gain, unit=unit)
+            says = tr("{words} (the fibre most pulled carries {gain:.1f} healthy loads less)", words=words, gain=gain)
             rows.append(Remedy(words, gain, unit, here, says))
     return tuple(sorted(rows, key=lambda r: gain_rank(r.gain)))
 
@@ -139,16 +140,10 @@ def _changes(offer: Offer) -> list[Change]:
     m = offer.measures
     if offer.setting.lacks_kit("capsule-hooks"):
         return []
-    at = m.tunnel_clock
-    layouts = {
-        tr("{n} capsule hooks", n=3): (at + 3, at + 6, at + 9),
-        tr("{n} capsule hooks", n=4): tuple(at + quarter + 3 / 2 for quarter in (0, 3, 6, 9)),
-    }
-    return [
-        Change(words, offer.with_measures(capsule_hook_clocks=tuple(c % 12 or 12.0 for c in clocks)))
-        for words, clocks in layouts.items()
-        if len(clocks) > len(m.capsule_hook_clocks)
-    ]
+    clocks = hooks_all_round(offer.technique, m.tunnel_clock, m.hook_clocks)
+    if len(clocks) <= len(m.capsule_hook_clocks):
+        return []
+    return [Change(tr("{n} capsule hooks", n=len(clocks)), offer.with_measures(capsule_hook_clocks=clocks))]
 
 
 def _worst(offer: Offer, changes: Sequence[Change]) -> list[float]:

@@ -259,12 +259,22 @@ def _lens(offer: Offer) -> Tried:
         float(sum(s)) - asked for s in (estimated, wider_gap(tuple(float(v) for v in estimated), m.tunnel_clock))
     )
     says = tr(
-        "hold of the lens {a:+.1f} to {b:+.1f} healthy clock hours with a gap two clock hours wider", a=before, b=after
+        "hold of the lens {a:+.1f} to {b:+.1f} healthy clock hours {under}",
+        a=before,
+        b=after,
+        under=_under_gap(offer),
     )
     shift = Shift(tr("hold of the lens"), before, after, tr("clock hours"), says)
     return Tried(
         (shift,), _told(gains, tr("clock hours"), 0), tr("healthy clock hours that the place of the lens asks")
     )
+
+
+def _under_gap(offer: Offer) -> str:
+    """The gap under which the empty bag is judged: a planned one wider, or one where none was known."""
+    if offer.setting.estimates.gap_hours:
+        return tr("with a gap two clock hours wider")
+    return tr("should a gap of two clock hours show")
 
 
 def _zonule(offer: Offer, frame: Frame) -> Tried:
@@ -288,7 +298,7 @@ def _zonule(offer: Offer, frame: Frame) -> Tried:
         if r.held and r.gain > WORTH_TOLERANCE
         for label in (left_label(r, frame),)
     ]
-    under = tr("with a gap two clock hours wider")
+    under = _under_gap(offer)
     shifts: tuple[Shift, ...] = ()
     if expected.bare is not None and found.bare is not None:
         a, b = expected.bare, found.bare
@@ -296,7 +306,7 @@ def _zonule(offer: Offer, frame: Frame) -> Tried:
         shifts = (Shift(tr("reserve of the fibres"), a, b, "", says),)
     lost = "" if found.bare is not None else tr("{under} the bag is not held without support", under=under)
     best = tuple(rows[:SHOWN])
-    judged = tr("what the most stretched fibre bears as the lens goes in, with a gap two clock hours wider")
+    judged = tr("what the most stretched fibre bears as the lens goes in, {under}", under=under)
     return Tried(shifts, best, judged if best else None, lost)
 
 

@@ -9,10 +9,11 @@ from datetime import date
 from forestay.answer import Doubt, unique
 from forestay.calc.day import theatre_day
 from forestay.calc.day_records import DayCase, Need, Present, TheatreDay, TheatreDayInput, There, thing_words
-from forestay.calc.duration import OperatingTimeInput, operating_time
+from forestay.calc.duration import operating_time
 from forestay.evidence import Reader
 from forestay.eye.records import CaseFile
 from forestay.plan.device_shelf import DeviceShelf
+from forestay.plan.dominance import time_asked
 from forestay.plan.model import Option, Plan
 from forestay.plan.risks import told_first
 from forestay.plan.words import ANAESTHETICS
@@ -123,19 +124,8 @@ def _case(entry: DayEntry, use: Reader) -> DayCase:
     measures, case = entry.plan.measures, entry.case
     assert measures is not None  # noqa: S101 - only eyes with a plan come here
     trouble = trouble_chance(entry.plan)
-    weak = bool(measures.capsule_hook_clocks) or measures.ring != "none"
     time, _ = operating_time.function(
-        OperatingTimeInput(
-            technique=measures.technique,  # type: ignore[arg-type]
-            surgeon_grade=case.theatre.surgeon_grade,
-            iris_hooks=measures.pupil_hooks > 0,
-            capsule_hooks=bool(measures.capsule_hook_clocks),
-            ring=measures.ring != "none",
-            dye=measures.dye,
-            weak_zonule=weak,
-            general=measures.anaesthetic == "general",
-            trouble_probability=trouble,
-        ),
+        time_asked(measures, case).model_copy(update={"trouble_probability": trouble}),
         use,
     )
     return DayCase(

@@ -6,13 +6,14 @@ import math
 from collections.abc import Mapping, Sequence
 from statistics import NormalDist
 
-from forestay.eye.records import Technique
+from forestay.calc.duration import OperatingTimeInput, operating_time
+from forestay.eye.records import CaseFile, Technique
 from forestay.frame import meridian_deg
 from forestay.plan.deciding import is_short
 from forestay.plan.elsewhere import found_elsewhere
 from forestay.plan.induced import before, expected_residual_d, induced_by
 from forestay.plan.margins_back import count_after
-from forestay.plan.model import Margin, Option, Risk
+from forestay.plan.model import Margin, Measures, Option, Risk
 from forestay.plan.model_compare import BeatenBy, Criterion
 from forestay.plan.offers import Offer, known, origin
 from forestay.plan.risks import technique_log_sd
@@ -21,13 +22,6 @@ from forestay.statistics import dominance
 from forestay.statistics.dominance import Measure
 from forestay.text import tr
 
-MINUTES = {
-    "manual-small-incision": "duration.manual_small_incision_minutes",
-    "phacoemulsification": "duration.phacoemulsification_minutes",
-    "extracapsular": "duration.extracapsular_minutes",
-    "intracapsular": "duration.intracapsular_minutes",
-}
-"""The row of the length of each operation."""
 NORMAL_90_LIMIT = NormalDist().inv_cdf(0.95)
 """Half width of a central 90 % in standard deviations."""
 
@@ -162,30 +156,38 @@ def _astigmatism(offer: Offer) -> tuple[Criterion, Criterion]:
 
 
 def _minutes(offer: Offer) -> Criterion:
-    """Length of the operation [minutes]: median with the central 90 % of a log-normal of the published mean and spread."""
-    use, case = offer.setting.use.evidence.reader(), offer.setting.case
-    row = use.row(MINUTES[offer.technique])
-    m = offer.measures
-    added = (m.pupil_hooks > 0) + bool(m.capsule_hook_clocks) + (m.ring != "none")
-    mean, variance = float(row.value), (row.sd or 0.0) ** 2  # type: ignore[arg-type]
-    if added:
-        mean += added * use.number("duration.support_minutes")
-        variance += added * use.sd("duration.support_minutes") ** 2
-    trainee = "trainee" in (case.theatre.surgeon_grade or "")
-    factor = use.number("duration.trainee_factor") if trainee else 1.0
+    """Length of the operation [minutes]: median with the central 90 % of a log-normal, as the day's list takes it."""
+    use, m = offer.setting.use.evidence.reader(), offer.measures
+    time, _ = operating_time.function(time_asked(m, offer.setting.case), use)
     same = use.number("rank.same_minutes")
     offer.setting.use.merge(use)
-    middle, low, high = (factor * q for q in log_normal(mean=mean, sd=math.sqrt(variance)))
+    middle, low, high = log_normal(mean=time.mean_minutes, sd=time.sd_minutes)
     return Criterion(
         "minutes", tr("length of the operation"), middle, low, high, tr("minutes"), "less", counts=True, same=same,
         apart_sd=(high - low) / (2 * NORMAL_90_LIMIT),
         origin=origin(
             use,
-            formula=tr("log-normal of the published mean and spread: 50, 5 and 95 in 100; supports added"),
-            inputs=known(supports=added, trainee=tr("yes") if trainee else tr("no")),
-            valid=tr("practised hands in high-volume centres on white lenses: a hard nucleus and other hands take longer"),
+            formula=tr("published minutes of quick hands and what this eye adds, times the hand; log-normal: 50, 5 and 95 in 100"),
+            inputs=tuple((part.name, tr("{minutes:.0f} minutes", minutes=part.minutes)) for part in time.parts),
+            valid=tr("white cataract at one high-volume centre; what hands, hardness and supports add is a house choice"),
+            calculation="operating-time",
         ),
     )  # fmt: skip
+
+
+def time_asked(m: Measures, case: CaseFile) -> OperatingTimeInput:
+    """The operation as the calculation of its length takes it."""
+    return OperatingTimeInput(
+        technique=m.technique,  # type: ignore[arg-type]
+        surgeon_grade=case.theatre.surgeon_grade,
+        grade=case.lens.grade,
+        iris_hooks=m.pupil_hooks > 0,
+        capsule_hooks=bool(m.capsule_hook_clocks),
+        ring=m.ring != "none",
+        dye=m.dye,
+        weak_zonule=bool(m.capsule_hook_clocks) or m.ring != "none",
+        general=m.anaesthetic == "general",
+    )
 
 
 def log_normal(*, mean: float, sd: float) -> tuple[float, float, float]:

@@ -37,7 +37,7 @@ def steps(
             continue
         step = Step(
             key=str(rule.data["key"]),
-            name=tr(str(rule.data["name"])),
+            name=rule.say("called" if "called" in rule.data else "name", view, use),
             do=rule.say("do", view, use),
             kit=tuple(tr(k) for k in rule.data["kit"]),
             who="",

@@ -77,6 +77,7 @@ def measure_view(offer: Offer) -> dict[str, Any]:
         "words.pupil_view": _pupil_view(offer),
         "words.rim_rule": _rim_rule(offer),
         "words.lip": _lip(offer),
+        "words.suture_long": tr(", planned if the tunnel was lengthened") if _lip_short_mm(offer) else "",
     }
     return {k: v for k, v in values.items() if v is not None}
 
@@ -122,18 +123,27 @@ def _rim_rule(offer: Offer) -> str | None:
     return tr("{needs} If it is found tight: widen it {cut}.", needs=needs, cut=cut)
 
 
+def _lip_short_mm(offer: Offer) -> float:
+    """By how much both lips of a tunnel are short of nucleus and vectis [mm]; 0 where they are not."""
+    m = offer.measures
+    if offer.technique != MANUAL:
+        return 0.0
+    short = needed_lip(offer).centre - min(float(outer_lip(offer, m.tunnel_outer_mm)), m.tunnel_inner_mm)
+    return short if short > SHORT_TOLERANCE_MM else 0.0
+
+
 def _lip(offer: Offer) -> str:
     """What both lips must give, and what to do where they do not."""
     m, need = offer.measures, needed_lip(offer).centre
     if offer.technique != MANUAL:
         return ""
-    has = min(float(outer_lip(offer, m.tunnel_outer_mm)), m.tunnel_inner_mm)
+    has, short = min(float(outer_lip(offer, m.tunnel_outer_mm)), m.tunnel_inner_mm), _lip_short_mm(offer)
     said = tr("Nucleus and vectis need {need:.1f} mm of lip; {has:.1f} mm are there.", need=need, has=has)
-    if need - has > SHORT_TOLERANCE_MM:
+    if short:
         longest = offer.setting.use.number("size.tunnel_high_mm")
         said += " " + tr(
             "Short by {mm:.1f} mm: divide it, or lengthen both lips past {longest:.1f} mm and suture.",
-            mm=need - has,
+            mm=short,
             longest=longest,
         )
     return said

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from forestay.eye.records import CaseFile
+from forestay.frame import wrap_hour
 from forestay.plan.elsewhere import found_elsewhere
 from forestay.plan.measures import anterior_chamber_allowed, can_tip, under_pressure
 from forestay.plan.mirror import Frame
@@ -40,7 +41,15 @@ def _weak_side(setting: Setting, frame: Frame) -> str:
     gaps = setting.estimates.gap_hours
     if gaps:
         return tr("the gap at {hours}", hours=span_text(frame.hours(gaps)))
-    return tr("the weakest side found") if setting.weak else tr("any weak side found")
+    return tr("a side that proves weaker")
+
+
+def _pole_at(setting: Setting, measures: Measures, frame: Frame) -> str:
+    """Which pole comes up first: across from a gap, else away from the tunnel."""
+    if setting.estimates.gap_hours:
+        return tr("opposite {side}", side=_weak_side(setting, frame))
+    away = clock_text(frame.hour(wrap_hour(measures.tunnel_clock + 6)))
+    return tr("at {hour} o'clock, away from the tunnel, or opposite a side that proves weaker,", hour=away)
 
 
 def _hydro(setting: Setting) -> str:
@@ -75,6 +84,8 @@ def _eye_words(setting: Setting, frame: Frame) -> dict[str, Any]:
         if _cornea_is_poor(setting)
         else "",
         "words.hydro": _hydro(setting),
+        "words.hydro_name": tr("Delineation") if case.lens.posterior_polar else tr("Hydrodissection"),
+        "words.no_turning": setting.weak or bool(case.lens.posterior_polar),
         "words.gap_hooks": tr("capsule hooks on the rim beside it")
         if not setting.lacks_kit("capsule-hooks")
         else tr("hold the bag with a second instrument; there are no capsule hooks here"),
@@ -215,6 +226,7 @@ def _measure_words(setting: Setting, measures: Measures, frame: Frame) -> dict[s
         if measures.ring == "before-nucleus"
         else tr("after nucleus and cortex, earlier only if the bag collapses"),
         "words.up": _up(setting, frame),
+        "words.pole_at": _pole_at(setting, measures, frame),
         "words.suture": _suture(setting, measures),
     }
 

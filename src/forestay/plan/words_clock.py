@@ -19,9 +19,24 @@ def clock_text(hour: float) -> str:
 
 
 def hours_text(hours: Sequence[float]) -> str:
-    """Clock positions in a row: ``1:30, 4:30, 7:30 and 10:30``."""
-    said = [clock_text(h) for h in hours]
+    """Clock positions in their order round the clock: ``1:30, 4:30, 7:30 and 10:30``; ``10:30, 12 and 1:30``."""
+    said = [clock_text(h) for h in _round_the_clock(hours)]
     return said[0] if len(said) == 1 else tr("{first} and {last}", first=", ".join(said[:-1]), last=said[-1])
+
+
+def _round_the_clock(hours: Sequence[float]) -> list[float]:
+    """From 12 on; where all lie on one side of the clock, from the end of the wide empty side on.
+
+    >>> _round_the_clock((12.0, 1.5, 10.5)), _round_the_clock((6.0, 12.0, 9.0)), _round_the_clock((8.0, 10.0, 2.0, 4.5))
+    ([10.5, 12.0, 1.5], [6.0, 9.0, 12.0], [2.0, 4.5, 8.0, 10.0])
+    """
+    ordered = sorted(hours, key=lambda h: h % 12)
+    before = [(h - ordered[i - 1]) % 12 for i, h in enumerate(ordered)]
+    widest = max(before, default=0.0)
+    if widest < 6 or before.count(widest) > 1 or (len(ordered) == 2 and widest < 9):
+        return ordered
+    first = before.index(widest)
+    return ordered[first:] + ordered[:first]
 
 
 def span_text(hours: Sequence[float]) -> str:

@@ -57,10 +57,10 @@ def unrecorded_text(case: CaseFile) -> str | None:
     return tr("; ").join(parts) or None
 
 
-def mannitol_text(setting: Setting) -> str:
-    """Mannitol by weight, with the time it runs."""
+def mannitol_text(setting: Setting, row: str = "drug.mannitol.dose_g_per_kg") -> str:
+    """Mannitol by weight: volume and amount at the amount per kilogram of that row."""
     weight, use = setting.case.person.weight_kg, setting.use
-    per = use.number("drug.mannitol.dose_g_per_kg")
+    per = use.number(row)
     if weight is None:
         return tr("{per:g} g/kg by weight, not known here", per=per)
     made = infusion(
@@ -205,6 +205,11 @@ def patient_words(setting: Setting, stops: frozenset[str]) -> dict[str, Any]:
         }.get(p.anticoagulant or ""),
         "words.needle_reason": _needle_reason(setting),
         "words.mannitol": mannitol_text(setting),
+        **_one_of_two(setting, stops),
+        "words.mannitol_frail": mannitol_text(setting, "drug.mannitol.frail_g_per_kg"),
+        "words.nsaid_start": tr("today")
+        if (case.eye.pressure_mmhg or 0.0) > use.number("act.pressure_treat_mmhg")
+        else tr("{days:g} days before", days=use.number("drug.nsaid.days_before")),
         "words.mannitol_bleed": tr("no mannitol without a physician's word")
         if forbidden
         else tr("mannitol {dose}", dose=mannitol_text(setting)),
@@ -232,6 +237,23 @@ def patient_words(setting: Setting, stops: frozenset[str]) -> dict[str, Any]:
             minutes=use.number("drug.povidone.contact_minutes"),
         ),
         "words.antibiotic": _antibiotic(setting, stops),
+    }
+
+
+def _one_of_two(setting: Setting, stops: frozenset[str]) -> dict[str, str]:
+    """Acetazolamide by mouth and mannitol before one operation: which, where both are in the list."""
+    case, use = setting.case, setting.use
+    depth, pressure = case.biometry.chamber_depth_mm, case.eye.pressure_mmhg
+    high = pressure is not None and pressure > use.number("act.pressure_treat_mmhg")
+    risen = pressure is not None and pressure > use.number("act.pressure_note_mmhg")
+    shallow = depth is not None and depth < use.number("act.shallow_chamber_mm")
+    barred = any(k.startswith("acetazolamide") or k == "mannitol-heart-kidney" for k in stops)
+    pressing = bool(case.signs.pseudoexfoliation or case.signs.glaucoma or risen)
+    if high or not shallow or not pressing or barred:
+        return {"words.or_mannitol": "", "words.one_of_two": ""}
+    return {
+        "words.or_mannitol": tr("; this one, unless the chamber is to be deepened: then mannitol alone"),
+        "words.one_of_two": tr("; instead of acetazolamide, never beside it"),
     }
 
 

@@ -115,7 +115,7 @@ def _cue(cue: Cue) -> dict[str, str]:
     """A cue on paper: of what was tried against it only the best; the page of the case lists the rest."""
     means, then = cue.plain if cue.plain != ("", "") else (cue.means, cue.then)
     if cue.remedies:
-        then = tr("{then}; best of those tried: {best}", then=then, best=cue.remedies[0].says)
+        then = tr("{then}; best worked out: {best}", then=then, best=cue.remedies[0].says)
     return {"see": cue.see, "means": means, "then": then}
 
 
