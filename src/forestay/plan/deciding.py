@@ -137,7 +137,7 @@ def _sentence(
     short = [m.step.lower() for m in margins if is_short(m)]
     if short and verdict in ("operate", "operate-later"):
         parts.append(tr("More likely short than not: {steps}.", steps=", ".join(short)))
-    beyond = [m.step.lower() for m in margins if m.group == "zonule" and m.margin <= -use.number("rank.load_short")]
+    beyond = [m.step.lower() for m in margins if m.group == "zonule" and m.margin <= -use.number("cue.load_short")]
     if beyond and verdict in ("operate", "operate-later"):
         parts.append(tr("More than a healthy zonule bears: {steps}.", steps=", ".join(beyond)))
     special = [i.ready for i in ready if i.ready and not i.missing]
