@@ -97,7 +97,7 @@ def test_hooks_let_go_before_the_nucleus_passes_and_are_counted_out() -> None:
     )
     assert order[0] == "time-out"
     assert order[-1] == "sign-out"
-    assert "iris hooks at 1 and 11, beside the tunnel" in step(plan, "release-hooks").do
+    assert "iris hooks at 11 and 1, beside the tunnel" in step(plan, "release-hooks").do
     assert plan.measures is not None
     count = plan.measures.pupil_hooks + len(plan.measures.capsule_hook_clocks)
     assert f"Count them: {count}." in step(plan, "hooks-out").do
