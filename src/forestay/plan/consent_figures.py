@@ -20,6 +20,8 @@ from forestay.text import tr
 
 PEOPLE = 1000
 """Every figure speaks of as many people, so that two can be compared at a glance."""
+MANY = PEOPLE * PEOPLE // 100
+"""What is rarer than one of :data:`PEOPLE` is told of so many."""
 OWN_CALCULATIONS = {"capsule-rupture": "complication.", "cornea": "endothelium."}
 """Risks that are worked out for the eye in hand, with the rows of evidence that they rest on first."""
 CAPSULE = "capsule-rupture"
@@ -69,8 +71,8 @@ def people(probability: float) -> int:
 
 
 def _whole(probability: float) -> bool:
-    """Whether it is one of :data:`PEOPLE` or more, as written: 10 of ten times as many is one."""
-    return round(probability * PEOPLE * 10) >= 10
+    """Whether it is one of :data:`PEOPLE` or more, as written: where it would read ten of :data:`MANY`, it is one."""
+    return round(probability * MANY) * PEOPLE >= MANY
 
 
 def frequency_words(probability: float) -> str:
@@ -79,14 +81,13 @@ def frequency_words(probability: float) -> str:
     >>> frequency_words(0.175), frequency_words(0.0012), frequency_words(0.0004)
     ('about 175 of 1,000 people', 'about 1 of 1,000 people', 'fewer than 1 of 1,000 people (about 4 of 10,000)')
     """
-    many = PEOPLE * PEOPLE // 100
     if _whole(probability):
         return tr("about {n:,d} of {all:,d} people", n=people(probability), all=PEOPLE)
     return tr(
         "fewer than 1 of {all:,d} people (about {n:,d} of {many:,d})",
         all=PEOPLE,
-        n=max(1, round(probability * many)),
-        many=many,
+        n=max(1, round(probability * MANY)),
+        many=MANY,
     )
 
 
@@ -192,13 +193,12 @@ def _ratio_words(key: str, use: Reader) -> str:
 
 
 def _range_words(probability: float, low: float, high: float) -> str:
-    many = PEOPLE * PEOPLE // 100
     if not _whole(probability) or people(low) == people(high):
         return tr(
             "It may be as few as {low:,d} or as many as {high:,d} of {many:,d}.",
-            low=round(low * many),
-            high=max(1, round(high * many)),
-            many=many,
+            low=round(low * MANY),
+            high=max(1, round(high * MANY)),
+            many=MANY,
         )
     return tr(
         "It may be as few as {low:,d} or as many as {high:,d} of {all:,d}.",

@@ -144,8 +144,10 @@ def _choice(plan: Plan, width: int) -> list[str]:
         state = "" if option.available else " " + tr("(not here)")
         why = tr("; ").join(option.why)
         said += _lines(f"{option.label}{state}" + (f": {why}" if why else ""), width, first=f"{option.rank}. ")
-        if option.risks:
-            said += _lines(say.one_risk(option.risks[0]) + ".", width, first=f"   {tr('risk:')} ")
+        # Beside a series that leads, what the model gives: the other ways are told by it, and like is set beside like.
+        first = option.risks[: 2 if option.risks and option.risks[0].leads else 1]
+        for risk in first:
+            said += _lines(say.one_risk(risk) + ".", width, first=f"   {tr('risk:')} ")
     return said
 
 
