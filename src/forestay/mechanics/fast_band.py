@@ -1,8 +1,8 @@
 """Compiled factor of a lower band, and solutions with it.
 
 A band is (count, half + 1): row ``i`` keeps columns ``i - half`` to ``i``, the diagonal last. Chains and pairs of loops
-have bands of two widths; for these the inner loops have a length that the compiler knows and lays out flat, which makes
-them several times as quick as loops whose length it does not know.
+have bands of four widths, with and without bending; for these the inner loops have a length that the compiler knows and
+lays out flat, which makes them several times as quick as loops whose length it does not know.
 """
 
 from __future__ import annotations
@@ -13,16 +13,22 @@ from typing import Any
 from forestay.mechanics.fast_compile import compiled
 from forestay.mechanics.zonule import Floats
 
-CHAIN_NODES, LOOPS_NODES = 9, 19
-"""Half-widths of a folded chain (two unknowns a station) and of two folded loops (four)."""
+SLACK_NODES, CHAIN_NODES = 5, 9
+"""Half-widths of a folded chain (two unknowns a station) that does not bend, and of one that does."""
+SLACK_LOOPS_NODES, LOOPS_NODES = 11, 17
+"""Half-widths of two folded loops (four unknowns a station) that do not bend, and of two that do."""
 PIVOT_LIMIT = 1e-300  # a pivot at or below it: the matrix is not positive definite
 
 
 def _factor(band: Floats, shift: float, out: Floats) -> bool:
     """Cholesky factor of the shifted lower band into ``out``, whose diagonal is kept as its inverse; False where the
     matrix is not positive definite."""
+    if band.shape[1] == SLACK_NODES + 1:
+        return bool(_slack_factor(band, shift, out))
     if band.shape[1] == CHAIN_NODES + 1:
         return bool(_chain_factor(band, shift, out))
+    if band.shape[1] == SLACK_LOOPS_NODES + 1:
+        return bool(_slack_loops_factor(band, shift, out))
     if band.shape[1] == LOOPS_NODES + 1:
         return bool(_loops_factor(band, shift, out))
     return bool(_any_rows(band, shift, out, band.shape[0]))
@@ -74,6 +80,8 @@ def _factor_of(half: int, fastmath: set[str]) -> Any:
     return compiled(factor_known, part=True, fastmath=fastmath)
 
 
+_slack_factor = _factor_of(SLACK_NODES, {"contract"})
+_slack_loops_factor = _factor_of(SLACK_LOOPS_NODES, {"contract"})
 _chain_factor = _factor_of(CHAIN_NODES, {"contract"})
 _loops_factor = _factor_of(LOOPS_NODES, {"reassoc", "contract"})
 factor = compiled(_factor)
@@ -81,9 +89,15 @@ factor = compiled(_factor)
 
 def _substitute(out: Floats, right: Floats) -> None:
     """Solve in place with the factor of :func:`factor`."""
-    if out.shape[1] == CHAIN_NODES + 1:
+    if out.shape[1] == SLACK_NODES + 1:
+        _slack_ahead(out, right)
+        _slack_back(out, right)
+    elif out.shape[1] == CHAIN_NODES + 1:
         _chain_ahead(out, right)
         _chain_back(out, right)
+    elif out.shape[1] == SLACK_LOOPS_NODES + 1:
+        _slack_loops_ahead(out, right)
+        _slack_loops_back(out, right)
     elif out.shape[1] == LOOPS_NODES + 1:
         _loops_ahead(out, right)
         _loops_back(out, right)
@@ -144,6 +158,8 @@ def _back_of(half: int) -> Any:
     return compiled(back_known, part=True, fastmath={"contract"})
 
 
+_slack_ahead, _slack_back = _ahead_of(SLACK_NODES), _back_of(SLACK_NODES)
+_slack_loops_ahead, _slack_loops_back = _ahead_of(SLACK_LOOPS_NODES), _back_of(SLACK_LOOPS_NODES)
 _chain_ahead, _chain_back = _ahead_of(CHAIN_NODES), _back_of(CHAIN_NODES)
 _loops_ahead, _loops_back = _ahead_of(LOOPS_NODES), _back_of(LOOPS_NODES)
 ahead, back = _chain_ahead, _chain_back
