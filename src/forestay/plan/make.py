@@ -42,7 +42,7 @@ from forestay.plan.supports import ring_rest_of, supports_of
 from forestay.plan.theatre_findings import finding_changes
 from forestay.plan.trolley import allergy_stops, doses, kit
 from forestay.plan.views import check_view, eye_view, measure_view
-from forestay.plan.ways import comparison_of
+from forestay.plan.ways import NOT_COMPARED, comparison_of
 from forestay.plan.words import TECHNIQUES, words_for
 from forestay.plan.zonule_loads import Loads
 from forestay.text import tr, translation_doubt
@@ -273,7 +273,8 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     searched = operating and context.searching
     changes = finding_changes(case, use, context.practice.zonule_ratios) if searched else ()
     supports = supports_of(offer, work.frame) if offer and searched else ()
-    compared = comparison_of(work.ranked, offer, view, work.frame, use)
+    below = not context.looking
+    compared = comparison_of(work.ranked, offer, view, work.frame, use) if below else NOT_COMPARED
     todo, sharing = steps(technique, view, use, situation, setting.now)
     doubts = [
         *unsaid_doubts(case),
@@ -297,12 +298,12 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         if decision.decision == "do-not-operate"
         else with_findings(todo, changes, offer if searched else None, case, work.frame),
         kit=trolley if operating else {"items": (), "missing": ()},
-        doses=doses(view, use, keys, context.devices, context.today) if operating else (),
-        fallbacks=fallbacks(view, use) if operating else (),
+        doses=doses(view, use, keys, context.devices, context.today) if operating and below else (),
+        fallbacks=fallbacks(view, use) if operating and below else (),
         stops=barred,
-        conflicts=conflicts(view, use) if operating else (),
+        conflicts=conflicts(view, use) if operating and below else (),
         comparison=compared,
-        consent=consent(view, use),
+        consent=consent(view, use) if below else (),
         after=after(view, use),
         doubts=(),
         sources=(),
@@ -317,6 +318,8 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         decided=situation.decisions.model_dump(exclude_none=True, mode="json"),
         disagreements=tuple({"field": d.field, "values": d.values} for d in situation.disagreements),
     )
+    if not below:
+        return made
     count_shown(use, work.ranked)
     return replace(  # now that every part has read its rows
         made,

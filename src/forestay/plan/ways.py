@@ -20,6 +20,8 @@ from forestay.plan.words_clock import clock_text
 from forestay.text import tr
 
 State = Literal["chosen", "possible", "avoided", "not here"]
+NOT_COMPARED = Comparison((), (), (), (), ())
+"""Where nobody asks how the options compare."""
 NEEDLES = ("peribulbar", "retrobulbar")
 
 

@@ -189,13 +189,13 @@ def usual_make(given: Given | None = None, *, quick: bool = False) -> Make:
     With a shelf of devices each plan is held against it as of the day on which it is made.
 
     ``quick`` leaves out what no control under the hand shows: margins of techniques that do not come first, the search
-    for supports, the interval of loads that only rank, and what a sign at surgery would change. Every number that it
-    gives is that of the whole plan.
+    for supports, the interval of loads that only rank, what a sign at surgery would change, and all that stands below
+    the picture. Every number that it gives is that of the whole plan.
     """
     from forestay.plan.make import make
 
     given = given or Given()
-    context = replace(usual_context(given), searching=not quick)
+    context = replace(usual_context(given), searching=not quick, looking=quick)
     return lambda situation: make(situation, as_of_today(context, given))
 
 
