@@ -35,6 +35,22 @@ def test_every_risk_says_whose_eyes_it_was_and_what_its_interval_is(name: str) -
             assert bool(risk.interval) or risk.low == risk.high
 
 
+def test_a_trainee_is_told_no_less_by_hand_than_a_consultant() -> None:
+    """The model's odds of trainees are of phacoemulsification: they are left out elsewhere, and nothing is taken off."""
+    plans = [
+        planned(changed("white-swollen", theatre__surgeon_grade=grade), draws=50)
+        for grade in ("consultant", "junior-trainee")
+    ]
+    one, other = (risks(plan, "manual-small-incision")["capsule-rupture"] for plan in plans)
+    # and it is not set against the trainee's own figure by ultrasound
+    told = [next(w for w in plan.chosen.why if w.startswith("Beside phacoemulsification")) for plan in plans]
+    assert ["capsule rupture" in words for words in told] == [True, False]
+    assert other.probability == one.probability
+    assert "trainee" not in one.label
+    assert (one.other_hands, other.other_hands) == (False, True)
+    assert "in a trainee's, expect more" in other.label
+
+
 def test_no_option_puts_trainees_of_another_technique_on_its_own() -> None:
     plan = planned(changed("brown-pseudoexfoliation", theatre__surgeon_grade="senior-trainee"), draws=50)
     # Haripriya 2012: trainees 1.46 % by hand, 4.8 % with ultrasound

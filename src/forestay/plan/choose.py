@@ -9,7 +9,7 @@ from typing import Any
 
 from forestay.evidence import Reader
 from forestay.plan.dominance import argued, beaten_by
-from forestay.plan.model import Chosen, Margin, Option
+from forestay.plan.model import Chosen, Margin, Option, Risk
 from forestay.plan.risks import technique_log_sd
 from forestay.plan.ruleset import holding
 from forestay.risk.bayes import logit
@@ -81,6 +81,11 @@ def rank(options: Sequence[Option], verdicts: Mapping[str, Verdict], decided: st
     return tuple(replace(option, rank=i + 1) for i, option in enumerate(ordered))
 
 
+def like(own: Mapping[str, Risk], rival: Mapping[str, Risk]) -> bool:
+    """Whether both ways tell capsule and vitreous as in the same hands."""
+    return own["capsule-rupture"].other_hands == rival["capsule-rupture"].other_hands
+
+
 def risks_part(first: Option, other: Option, use: Reader) -> int:
     """1 where the risk of this eye speaks for the first by more than its spread, -1 for the other, 0 where neither.
 
@@ -89,7 +94,7 @@ def risks_part(first: Option, other: Option, use: Reader) -> int:
     told = {o.technique: {r.name: r for r in o.risks} for o in (first, other)}
     own, rival = told[first.technique], told[other.technique]
     signs = set()
-    if "capsule-rupture" in own and "capsule-rupture" in rival:
+    if "capsule-rupture" in own and "capsule-rupture" in rival and like(own, rival):
         gap = logit(rival["capsule-rupture"].probability) - logit(own["capsule-rupture"].probability)
         spread = math.hypot(*(technique_log_sd(o.technique, use) for o in (first, other)))
         if abs(gap) > max(spread, SAME_TOLERANCE):

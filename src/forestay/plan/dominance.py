@@ -74,7 +74,8 @@ def criteria_of(offer: Offer, risks: Sequence[Risk], margins: Sequence[Margin] |
 
 
 def _capsule(offer: Offer, risks: Sequence[Risk]) -> Criterion:
-    risk = next((r for r in risks if r.name == "capsule-rupture"), None)
+    # A figure of other hands than those that operate is not held for or against a way.
+    risk = next((r for r in risks if r.name == "capsule-rupture" and not r.other_hands), None)
     use = offer.setting.use
     return Criterion(
         "capsule",

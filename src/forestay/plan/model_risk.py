@@ -43,6 +43,8 @@ class Risk:
     """The rows of those ratios, in the same order."""
     finding: str = ""
     """The finding whose eyes were counted; empty: any eye."""
+    other_hands: bool = False
+    """Told as in other hands than those that operate: beside the figure of another way, not compared with it."""
     leads: bool = False
     """A series of a sign that the model does not know, above what the model gives: told before it, never compared with it."""
     by_model: float | None = None

@@ -27,6 +27,7 @@ GRADES: dict[str, Grade] = {
     "junior-trainee": "house-officer",
 }
 """The theatre's grade as the national model names it."""
+TRAINEES = ("senior-trainee", "junior-trainee")
 BROWN_OR_WHITE = ("brown", "black", "white", "intumescent", "hypermature")
 NORMAL_90_LIMIT = NormalDist().inv_cdf(0.95)
 """Half width of a central 90 % in standard deviations."""
@@ -114,12 +115,13 @@ def capsule_risk(offer: Offer) -> Risk | None:
     case = offer.setting.case
     records = offer.context.practice.records
     asked = risk_input(case, use).model_copy(update={"technique": offer.technique})
+    learning = case.theatre.surgeon_grade in TRAINEES and offer.technique != "phacoemulsification"
+    if learning:  # odds of trainees are those of phacoemulsification: none is put on another way, and none taken off
+        asked = asked.model_copy(update={"surgeon_grade": GRADES["consultant"]})
     found, _ = risk_with_record(asked, records, use)
     shift, sd = 0.0, 0.0
     if offer.technique != "phacoemulsification":  # whose own training hands stand in the model already
         sd = technique_log_sd(offer.technique, use)
-        if case.theatre.surgeon_grade in ("senior-trainee", "junior-trainee"):
-            shift = -use.number("rank.phaco_trainee_log_odds")
         if offer.technique == "extracapsular":
             shift += math.log(use.number("rank.extracapsular_odds"))
     offer.setting.use.merge(use)
@@ -132,13 +134,14 @@ def capsule_risk(offer: Offer) -> Risk | None:
         factors = (*factors, (tr("own record"), told))
     return Risk(
         name="capsule-rupture",
-        label=_capsule_label(case),
+        label=_capsule_label(case, learning),
         complication="capsule-rupture",
         of_this_eye=True,
         population=tr("55 567 and 961 208 operations in the United Kingdom, phacoemulsification"),
         interval=tr("central 90 %"),
         probability=float(logistic(centre)),
         by_model=None if plain is None else float(logistic(logit(plain) + shift)),
+        other_hands=learning,
         low=float(logistic(centre - half[0])),
         high=float(logistic(centre + half[1])),
         origin=origin(
@@ -154,12 +157,14 @@ def capsule_risk(offer: Offer) -> Risk | None:
     )
 
 
-def _capsule_label(case: CaseFile) -> str:
+def _capsule_label(case: CaseFile, learning: bool) -> str:
     """What the figure is of, with what it does not know where it is read."""
     if case.lens.posterior_polar:
         return tr("capsule rupture or vitreous loss (a posterior polar cataract is not in it: expect many times more)")
     if case.signs.dialysis_clock_hours or case.signs.subluxated:
         return tr("capsule rupture or vitreous loss (the gap counts only as a lens that moves: expect more)")
+    if learning:
+        return tr("capsule rupture or vitreous loss (as in a consultant's hands; in a trainee's, expect more)")
     return tr("capsule rupture or vitreous loss")
 
 
