@@ -193,6 +193,10 @@ class Surgery(Record):
     )
 
 
+TRAINEES = ("senior-trainee", "junior-trainee")
+"""Grades of surgeons who operate under supervision."""
+
+
 class Theatre(Record):
     """What can be done here, by whom, with what."""
 

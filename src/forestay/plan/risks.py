@@ -12,7 +12,7 @@ import numpy as np
 from forestay.calc.published import PublishedRisksInput, eye_of
 from forestay.calc.risk import ComplicationRiskInput, Grade, Pupil, risk_with_record
 from forestay.evidence import Reader
-from forestay.eye.records import CaseFile, Technique
+from forestay.eye.records import TRAINEES, CaseFile, Technique
 from forestay.plan.margins_back import count_after
 from forestay.plan.model import Risk
 from forestay.plan.offers import Offer, known, origin
@@ -27,7 +27,6 @@ GRADES: dict[str, Grade] = {
     "junior-trainee": "house-officer",
 }
 """The theatre's grade as the national model names it."""
-TRAINEES = ("senior-trainee", "junior-trainee")
 BROWN_OR_WHITE = ("brown", "black", "white", "intumescent", "hypermature")
 NORMAL_90_LIMIT = NormalDist().inv_cdf(0.95)
 """Half width of a central 90 % in standard deviations."""
@@ -250,7 +249,7 @@ def published_input(case: CaseFile, technique: str) -> PublishedRisksInput:
         technique=technique,  # type: ignore[arg-type]
         age_years=p.age_years,
         sex=p.sex,
-        trainee=None if grade is None else grade in ("senior-trainee", "junior-trainee"),
+        trainee=None if grade is None else grade in TRAINEES,
         pseudoexfoliation=s.pseudoexfoliation,
         loose_lens=_loose(case),
         appearance=case.lens.appearance,

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from forestay.evidence import Reader
+from forestay.eye.records import TRAINEES
 from forestay.learning.trainees import Stretch, Turn, stretches
 from forestay.review.groups import grouped
 from forestay.review.outcome import Outcome
 from forestay.statistics import learning_curve
 
-TRAINEES = ("senior-trainee", "junior-trainee")
 RISK = "capsule-rupture"
 
 
