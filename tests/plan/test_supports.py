@@ -64,6 +64,17 @@ def test_what_is_planned_stands_in_its_own_ranking() -> None:
         assert own.worst_step or not own.held
 
 
+def test_the_worst_step_says_which_way_it_pulls_in_the_eyes_own_hours() -> None:
+    """In the direction of the table of manoeuvres: a lens is placed away from the tunnel, cortex stripped along the rim."""
+    right, left = planned(raw("trauma-gap")), planned(mirrored(raw("trauma-gap")))
+    assert right.measures is not None
+    assert right.measures.tunnel_clock == 12
+    told = {s.worst_step for plan in (right, left) for s in plan.supports}
+    assert "lens in, from 12 to 6" in told
+    weak = planned(raw("brown-pseudoexfoliation"))
+    assert "cortex, along the rim at 6" in {s.worst_step for s in weak.supports}
+
+
 def test_open_rings_come_behind_what_they_led_as_closed_ones() -> None:
     """As rings without ends the first came to stand before all hooks, and the second before the segment."""
     weak, gap = planned(raw("brown-pseudoexfoliation")), planned(raw("trauma-gap"))

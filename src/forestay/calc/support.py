@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
@@ -10,11 +11,12 @@ from pydantic import Field
 from forestay.answer import Doubt
 from forestay.calc.bag import HoldConstants
 from forestay.calc.core import calculation
+from forestay.calc.support_steps import Site, routine_of, steps_of
 from forestay.evidence import Reader
 from forestay.eye.quantity import within
 from forestay.frame import wrap_hour
 from forestay.mechanics import support_search, zonule
-from forestay.mechanics.bag_model import BagConstants, Contents, Load
+from forestay.mechanics.bag_model import BagConstants, Load
 from forestay.mechanics.open_ring_model import OpenRingConstants, RingState
 from forestay.mechanics.ring_loop import Ring, RingConstants
 from forestay.mechanics.support_search_bag import BagStep, Kit, bag_solver
@@ -55,7 +57,20 @@ class SupportInput(Record):
         description="where the ends of a ring are laid; without it across from the middle of the weak hours, at 12 where "
         "they have none. A sutured ring has them across from its suture",
     )
+    nucleus_share: Annotated[float, within("load_share")] | None = Field(
+        default=None,
+        description="push that brings the whole nucleus through its opening, as a share of the first puncture; without it "
+        "that of the table of manoeuvres",
+    )
     planned: PlannedSupport | None = Field(default=None, description="what is planned, to be ranked too")
+
+
+class StepPull(Record):
+    """One way in which a step pulls at the bag."""
+
+    kind: Literal["radial", "tangential", "torque"] = Field(description="across the bag, along its rim, or a turn")
+    from_clock: float | None = Field(description="clock hour it pulls from; null for a turn")
+    to_clock: float | None = Field(description="clock hour it pulls to; along the rim the same; null for a turn")
 
 
 class StepOutcome(Record):
@@ -68,6 +83,7 @@ class StepOutcome(Record):
     ring: RingState | None = Field(
         description="what became of the ring that is in the empty bag, as in ring-in-bag; null without one"
     )
+    pulls: tuple[StepPull, ...] = Field(description="which way the step pulls; of several the worst counts")
 
 
 class SupportRow(Record):
@@ -144,7 +160,7 @@ def support_search_calculation(given: SupportInput, use: Reader) -> tuple[Suppor
         words = tr("No support tried here holds the bag at every step.")
         doubts.append(Doubt("nothing-holds", words))
     output = SupportOutput(
-        rows=tuple(_row(row, question) for row in found.rows),
+        rows=tuple(_row(row, steps) for row in found.rows),
         excluded=tuple(Excluded(kind=kind, why=why) for kind, why in found.excluded),
     )
     return output, doubts
@@ -159,17 +175,18 @@ def solver_of(given: SupportInput, use: Reader) -> tuple[Solve, tuple[BagStep, .
         doubts.append(Doubt("age-assumed", tr("Age is not given: the zonule of {age:g} years is taken.", age=age)))
     doubts += zonule.age_doubts(age_years=age, constants=constants)
     springs = zonule.parameters(bag_diameter_mm=given.bag_diameter_mm, age_years=age, constants=constants)
-    steps = _steps(given, springs, use)
+    site = Site(springs, given.tunnel_clock, given.zonule, given.whole_nucleus_by_hand, given.nucleus_share)
+    steps = steps_of(site, use)
     common = {
         "springs": springs,
-        "steps": steps,
         "kit": _kit(springs, use),
         "constants": use.constants(BagConstants),
         "ring_constants": use.constants(RingConstants),
     }
     eye = (given.bag_diameter_mm, age, given.tunnel_clock, given.whole_nucleus_by_hand, use.number("load.borne_share"))
-    borne = _borne(eye, common, use.evidence.digest)
-    solve = bag_solver(zonule=given.zonule, borne_stretch=borne, **common)  # type: ignore[arg-type]
+    sound = replace(site, support=(eye[-1],) * HOUR_COUNT)
+    borne = _borne(eye, lambda: common | {"steps": routine_of(sound, use)}, use.evidence.digest)
+    solve = bag_solver(zonule=given.zonule, borne_stretch=borne, steps=steps, **common)  # type: ignore[arg-type]
     return solve, steps, doubts
 
 
@@ -195,44 +212,19 @@ _BORNE: dict[tuple[object, ...], float] = {}
 MOST_KEPT = 64
 
 
-def _borne(eye: tuple[float, ...], common: Mapping[str, Any], digest: str) -> float:
+def _borne(eye: tuple[float, ...], routine: Callable[[], Mapping[str, Any]], digest: str) -> float:
     """What a fibre bears, as a multiple of its resting stretch: what the zonule at the weak end of normal is asked for
     at the hardest step. Worked out once for an eye: several questions about it come in a row."""
     key = (*eye, digest)
     borne = _BORNE.get(key)
     if borne is None:
-        sound = bag_solver(zonule=(eye[-1],) * HOUR_COUNT, borne_stretch=1.0, **common)
-        borne = max(1 - sound(Support("none"), step.key).reserve for step in common["steps"])
+        asked = routine()
+        sound = bag_solver(zonule=(eye[-1],) * HOUR_COUNT, borne_stretch=1.0, **asked)
+        borne = max(1 - sound(Support("none"), step.key).reserve for step in asked["steps"])
         if len(_BORNE) >= MOST_KEPT:
             _BORNE.clear()
         _BORNE[key] = borne
     return borne
-
-
-def _steps(given: SupportInput, springs: ZonuleParameters, use: Reader) -> tuple[BagStep, ...]:
-    """The steps with their pulls, as shares of the force that moves a healthy lens as far as at the first puncture."""
-    total, prestretch = float(springs.total_stiffness_mn_per_mm), float(springs.prestretch_mm)
-    sideways = 0.5 * total * (1 + prestretch / float(springs.fibre_length_mm))
-    force = sideways * use.number("load.puncture_travel_mm")
-    away = wrap_hour(given.tunnel_clock + HOUR_COUNT / 2)
-
-    def pull(row: str, clock: float) -> tuple[Load, ...]:
-        return (Load("radial", clock, use.number(row) * force, inward=False),)
-
-    def step(key: str, contents: Contents, loads: tuple[Load, ...], opened: bool = True) -> BagStep:
-        return BagStep(key, contents, loads, opened)
-
-    turn = use.number("load.rotation_share") * force
-    by_hand = (step("whole-nucleus", "lens", pull("load.nucleus_share", given.tunnel_clock)),)
-    return (
-        step("puncture", "lens", pull("load.puncture_share", away), False),
-        step("capsulorhexis-pull", "lens", pull("load.rhexis_share", away), False),
-        step("hydrodissection", "lens", pull("load.hydrodissection_share", away)),
-        step("rotation", "lens", tuple(Load("torque", 12.0, turn, clockwise=sense) for sense in (True, False))),
-        *(by_hand if given.whole_nucleus_by_hand else ()),
-        step("cortex", "empty", pull("load.cortex_share", away)),
-        step("lens-in", "empty", pull("load.lens_share", away)),
-    )
 
 
 def _kit(springs: ZonuleParameters, use: Reader) -> Kit:
@@ -247,7 +239,22 @@ def _kit(springs: ZonuleParameters, use: Reader) -> Kit:
     )
 
 
-def _row(row: Row, question: Question) -> SupportRow:
+def _pulls(step: BagStep) -> tuple[StepPull, ...]:
+    """The pulls of a step; the two senses of one that is free are one."""
+    return tuple(dict.fromkeys(_pull(load) for load in step.loads))
+
+
+def _pull(load: Load) -> StepPull:
+    if load.kind == "torque":
+        return StepPull(kind=load.kind, from_clock=None, to_clock=None)
+    if load.kind == "tangential":
+        return StepPull(kind=load.kind, from_clock=load.clock, to_clock=load.clock)
+    across = wrap_hour(load.clock + HOUR_COUNT / 2)
+    ends = (load.clock, across) if load.inward else (across, load.clock)
+    return StepPull(kind=load.kind, from_clock=ends[0], to_clock=ends[1])
+
+
+def _row(row: Row, steps: tuple[BagStep, ...]) -> SupportRow:
     return SupportRow(
         kind=row.support.kind,
         hooks=row.support.hooks,
@@ -271,8 +278,9 @@ def _row(row: Row, question: Question) -> SupportRow:
                 peak_load=one.peak_load if one.held else None,
                 reserve=one.reserve if one.held else None,
                 ring=one.ring,
+                pulls=_pulls(step),
             )
-            for step, one in zip(question.steps, row.by_step, strict=True)
+            for step, one in zip(steps, row.by_step, strict=True)
         ),
         reasons=row.reasons,
     )

@@ -104,16 +104,26 @@ def weakest_hour(*, support: Sequence[float], tunnel_clock: float) -> float:
     >>> weakest_hour(support=[1.0] * 6 + [0.0, 0.0, 0.4] + [1.0] * 3, tunnel_clock=12)
     8.0
     """
+    return weakest_hours(support=support, tunnel_clock=tunnel_clock)[0]
+
+
+def weakest_hours(*, support: Sequence[float], tunnel_clock: float) -> tuple[float, ...]:
+    """The hour to fear for, as :func:`weakest_hour`; two where two are alike in all that counts there.
+
+    >>> weakest_hours(support=[1.0] * 5 + [0.0] * 3 + [1.0] * 4, tunnel_clock=12)
+    (4.0, 8.0)
+    """
     gap = [hour for hour, share in zip(HOURS, support, strict=True) if share <= 0]
     left = [(hour, share) for hour, share in zip(HOURS, support, strict=True) if share > 0]
     if not left:
-        return wrap_hour(tunnel_clock + HOUR_COUNT * 0.5)
+        return (wrap_hour(tunnel_clock + HOUR_COUNT * 0.5),)
 
     def rank(one: tuple[int, float]) -> tuple[float, float, float]:
         beside = min((hour_distance(one[0], g) for g in gap), default=0.0)
         return beside, one[1], -hour_distance(one[0], tunnel_clock)
 
-    return float(min(left, key=rank)[0])
+    first = min(rank(one) for one in left)
+    return tuple(float(one[0]) for one in left if rank(one) == first)
 
 
 def loads(

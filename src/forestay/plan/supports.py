@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from forestay.calc.support import (
     Kind,
     PlannedSupport,
+    StepPull,
     SupportInput,
     SupportOutput,
     SupportRow,
@@ -17,13 +18,14 @@ from forestay.calc.support import (
 )
 from forestay.calc.support_left import SupportLeft, SupportsLeftInput, SupportsLeftOutput, supports_left
 from forestay.evidence import EvidenceSet
+from forestay.plan.margins_zonule import nucleus_share
 from forestay.plan.measures import SCLERAL, ring_gap_clock
 from forestay.plan.mirror import Frame
 from forestay.plan.model import RingRest, SupportRank
 from forestay.plan.offers import Offer
 from forestay.plan.said import rest_words
 from forestay.plan.setting import Setting
-from forestay.plan.words_clock import hours_text
+from forestay.plan.words_clock import clock_text, hours_text
 from forestay.plan.zonule_loads import Loads
 from forestay.text import mark, once_per_language, tr
 
@@ -33,6 +35,7 @@ SHOWN_LIMIT = 6
 STEPS = {
     "hydrodissection": mark("hydrodissection"),
     "rotation": mark("rotation"),
+    "pole-lift": mark("pole lift"),
     "whole-nucleus": mark("whole nucleus"),
     "cortex": mark("cortex"),
     "lens-in": mark("lens in"),
@@ -158,6 +161,7 @@ def _question(offer: Offer) -> SupportInput:
         relaxing_cuts=offer.measures.relaxing_cuts > 0,
         kinds=_kinds(setting),
         ring_gap_clock=_ends(offer),
+        nucleus_share=nucleus_share(offer) if offer.technique in SCLERAL else None,
         planned=PlannedSupport(ring=offer.measures.ring != "none", hooks=offer.measures.capsule_hook_clocks),
     )
 
@@ -193,12 +197,31 @@ def _rank(rank: int, row: SupportRow, frame: Frame, prestretch_mm: float) -> Sup
         held=row.held,
         off_centre=None if row.displacement_mm is None else row.displacement_mm / prestretch_mm,
         reserve=row.reserve,
-        worst_step=tr(STEPS[row.worst_step]) if row.worst_step in STEPS else "",
+        worst_step=_worst_step(row, frame),
         peak_load=row.peak_load,
         best=row.best,
         planned=row.planned,
         reasons=(*row.reasons, *_of_planned(row)),
     )
+
+
+def _worst_step(row: SupportRow, frame: Frame) -> str:
+    """The step with the least reserve and which way it pulls: ``lens in, from 12 to 6``."""
+    if row.worst_step not in STEPS:
+        return ""
+    step, (pull, *others) = tr(STEPS[row.worst_step]), _pulls_at(row)
+    if pull.from_clock is None or pull.to_clock is None:
+        return step
+    if pull.kind == "tangential":
+        at = frame.hours(tuple(p.from_clock for p in (pull, *others) if p.from_clock is not None))
+        return tr("{step}, along the rim at {hours}", step=step, hours=hours_text(at))
+    ends = (frame.hour(clock) for clock in (pull.from_clock, pull.to_clock))
+    start, end = (clock_text(hour) for hour in ends)
+    return tr("{step}, from {start} to {end}", step=step, start=start, end=end)
+
+
+def _pulls_at(row: SupportRow) -> tuple[StepPull, ...]:
+    return next(one.pulls for one in row.by_step if one.step == row.worst_step)
 
 
 def _of_planned(row: SupportRow) -> tuple[str, ...]:
