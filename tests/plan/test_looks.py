@@ -128,7 +128,8 @@ def test_the_quick_plan_gives_the_numbers_of_the_whole(name: str, moved: dict[st
     assert quick.measures == full.measures
     assert quick.drawing == full.drawing
     assert quick.ring_rest == full.ring_rest
-    assert (quick.decision, quick.chosen, quick.kit) == (full.decision, full.chosen, full.kit)
+    assert (quick.decision, quick.kit) == (full.decision, full.kit)
+    assert quick.chosen.technique == full.chosen.technique  # argued when the hand rests
     # What a sign would make of the estimate, and what helps then, is tried out in the whole plan only.
     done, doing = ([replace(step, cues=()) for step in plan.steps] for plan in (full, quick))
     assert doing == done

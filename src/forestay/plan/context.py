@@ -75,7 +75,8 @@ class Context:
     """Whether supports of a weak zonule are searched, and loads of the zonule spread over the draws: not while a
     control moves. A load is a rank within the eye and is shown without interval, so a look says the same."""
     looking: bool = False
-    """Whether only what stands beside the picture is asked, under a moving hand: no doses, ladders, consent, doubts."""
+    """Whether only what stands beside the picture is asked, under a moving hand: no doses, ladders, consent, doubts,
+    risks of techniques that cannot come first, nor why one does."""
     deciding: bool = False
     """Whether only decision and technique are asked: margins are then left out where they part no two techniques."""
 

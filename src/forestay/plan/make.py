@@ -131,6 +131,9 @@ def _options(
             )
             continue
         offers[technique] = offer
+        if context.looking and technique not in leading:  # under a moving hand: it cannot come first
+            options.append(_option(technique, _outward(measures, frame), (), (), verdict.why, available=True))
+            continue
         margins: tuple[Margin, ...] = ()
         lacking: tuple[Unassessed, ...] = ()
         if (context.searching or technique in leading) and (len(leading) > 1 or not context.deciding):
@@ -142,7 +145,7 @@ def _options(
                 option,
                 unassessed=lacking,
                 criteria=()
-                if context.deciding
+                if context.deciding or context.looking
                 else criteria_of(offer, option.risks, margins if technique in loads else None),
                 kit=needed_kit(offer),
                 lacks=lacking_kit(offer),
@@ -266,7 +269,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     if decision.decision == "do-not-operate":
         why = tr("no lens: the eye is not operated for sight")
         lens, lens_doubts = LensPlan(None, None, None, lens.target_d, (), (why,)), []
-    chosen = _chosen(decision.decision, work, best, use)
+    chosen = _chosen(decision.decision, work, best, None if context.looking else use)
     operating = decision.decision in ("operate", "operate-later") and best is not None
     technique = best.technique if best and operating else "referral"
     astigmatism, astigmatism_doubts = astigmatism_plan(offer or _bare_offer(setting, context), work.frame)
@@ -363,8 +366,8 @@ def _risk_words(best: Option | None) -> dict[str, Any]:
     }
 
 
-def _chosen(verdict: str, work: _Work, best: Option | None, use: Reader) -> Chosen:
-    """The choice; referral where the decision or the lack of any option says so."""
+def _chosen(verdict: str, work: _Work, best: Option | None, use: Reader | None) -> Chosen:
+    """The choice; referral where the decision or the lack of any option says so. Not argued without ``use``."""
     if best is None or verdict in ("refer", "do-not-operate"):
         nearest = best.technique if best else None
         why = (
@@ -373,6 +376,8 @@ def _chosen(verdict: str, work: _Work, best: Option | None, use: Reader) -> Chos
             else tr("the decision is not to operate for sight")
         )
         return Chosen("referral", clear=True, why=(why,), next_best=nearest)
+    if use is None:
+        return Chosen(best.technique, clear=True, why=(), next_best=None)
     ranked = sorted(work.ranked, key=lambda o: (o.technique not in work.offers, o.rank))
     return choose(ranked, work.verdicts, work.setting.decisions.technique, use)
 

@@ -10,7 +10,8 @@ from forestay.mechanics import capsulorhexis, pupil
 from forestay.mechanics.chamber import ChamberConstants
 from forestay.mechanics.pupil import PupilConstants
 from forestay.plan.draws import Draws
-from forestay.plan.measures import can_tip, circle_in_view_mm, hook_clocks, tenth_up, tolerated_stretch
+from forestay.plan.iris_hooks import circle_in_view_mm, from_tunnel, hook_clocks
+from forestay.plan.measures import can_tip, tenth_up, tolerated_stretch
 from forestay.plan.model import Margin
 from forestay.plan.offers import Change, Offer, best_change, known, margin_of, mm, origin
 from forestay.plan.spread import Floats, Spread
@@ -37,7 +38,7 @@ def pupil_opening(offer: Offer) -> Spread | None:
         return now
     scatter = offer.setting.use.constants(PupilConstants)
     return _on_hooks(
-        clocks=m.hook_clocks,
+        clocks=from_tunnel(m.hook_clocks, m.tunnel_clock),
         reach_mm=m.hook_reach_mm,
         pupil_mm=now.centre,
         pupils=now.draws.tobytes(),

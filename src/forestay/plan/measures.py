@@ -10,8 +10,9 @@ from collections.abc import Sequence
 
 from forestay.eye.records import CaseFile
 from forestay.frame import hour_distance, meridian_deg, temporal_hour, wrap_hour
-from forestay.mechanics import capsulorhexis, pupil, tunnel
+from forestay.mechanics import capsulorhexis, tunnel
 from forestay.plan.induced import expected_residual_d, induced_by
+from forestay.plan.iris_hooks import circle_in_view_mm, hook_clocks
 from forestay.plan.model import Measures
 from forestay.plan.setting import Setting
 
@@ -145,26 +146,6 @@ def pupil_is_short(setting: Setting, measures: Measures) -> bool | None:
     if now is None or opening is None:
         return None
     return now.centre < opening + setting.use.number("size.rhexis_clearance_mm")
-
-
-def hook_clocks(count: int, tunnel_at: float) -> tuple[float, ...]:
-    """Clock hours of ``count`` iris hooks, evenly spaced to the half hour; the tunnel lies midway between two."""
-    if count == 0:
-        return ()
-    offsets = (round(2 * (i + 0.5) * 12.0 / count) / 2 for i in range((count + 1) // 2))
-    clocks = {wrap_hour(tunnel_at + side * offset) for offset in offsets for side in (1, -1)}
-    return tuple(sorted(clocks, key=lambda c: c % 12))
-
-
-def circle_in_view_mm(setting: Setting, count: int, reach_mm: float | None, tunnel_at: float) -> float | None:
-    """Diameter of the largest circle seen, with ``count`` iris hooks drawn to ``reach_mm`` or without any [mm]."""
-    now = setting.estimates.pupil
-    if now is None:
-        return None
-    if not count or reach_mm is None:
-        return now.centre
-    clocks = hook_clocks(count, tunnel_at)
-    return float(pupil.opening_circle_mm(clocks=clocks, reach_mm=[reach_mm] * count, pupil_mm=now.centre))
 
 
 def iris_hooks(

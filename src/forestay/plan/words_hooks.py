@@ -7,7 +7,8 @@ from typing import Any
 
 from forestay.eye.records import CaseFile
 from forestay.frame import hour_distance
-from forestay.plan.measures import BESIDE_TUNNEL_HOURS, circle_in_view_mm, pupil_is_short, under_pressure
+from forestay.plan.iris_hooks import circle_in_view_mm
+from forestay.plan.measures import BESIDE_TUNNEL_HOURS, pupil_is_short, under_pressure
 from forestay.plan.mirror import Frame
 from forestay.plan.model import Measures
 from forestay.plan.setting import Setting
