@@ -92,7 +92,7 @@ async function show(): Promise<void> {
 
 async function showParts(main: HTMLElement, since: number): Promise<void> {
   const address = `/cases/${main.dataset["case"] ?? ""}?since=${since}`;
-  for (const part of ["look", "below"] as const) await fetchPart(part, address, BY_ITSELF);
+  for (const part of ["look", "below"] as const) await fetchPart(part, address, () => BY_ITSELF);
 }
 
 async function fetched(address: string): Promise<Document> {

@@ -65,19 +65,37 @@ async function answerAll(): Promise<void> {
       document.querySelector("#below")?.setAttribute("aria-busy", "true");
       address = `${form.getAttribute("action") ?? ""}?${query}`;
       // Refused: the page stands as it did, and so does what lies below.
-      if (!(await fetchPart("look", address))) address = "";
+      if (!(await fetchPart("look", address, unfolded))) address = "";
       // What was moved while the answer was on its way must not be hidden by it.
       for (const [name, value] of waiting) {
         const field = fieldOf(name);
         if (field) field.value = value;
       }
     }
+    // One that was opened while the answer was on its way.
+    await unfold();
   } finally {
     underWay = false;
     document.documentElement.toggleAttribute("data-asking", false);
     if (address === "") document.querySelector("#below")?.removeAttribute("aria-busy");
     else resting = window.setTimeout(() => void answerBelow(address), REST_MS);
   }
+}
+
+// Under a moving hand a closed foldout comes empty. What it holds comes when it is opened, and with each look while it is open.
+const LATER = "#look details[open] [data-later]";
+
+function unfolded(): Record<string, string> {
+  const ids = [...document.querySelectorAll("#look details[open][id]")].map((details) => details.id);
+  return { "X-Forestay-Unfolded": ids.join(" ") };
+}
+
+async function unfold(): Promise<void> {
+  if (document.querySelector(LATER)) await fetchPart("look", location.pathname + location.search, unfolded);
+}
+
+export function listenToFoldouts(): void {
+  document.addEventListener("toggle", () => void (underWay || unfold()), true);
 }
 
 async function answerBelow(address: string): Promise<void> {

@@ -9,10 +9,12 @@ import { keepPlace } from "./keep";
 import { listenToOthers } from "./live";
 import { startOutbox } from "./outbox";
 import { listenInTheatre } from "./theatre";
+import { listenToFoldouts } from "./look";
 import { listenToWeights } from "./weigh";
 
 listenToControls();
 listenToHandles();
+listenToFoldouts();
 keepPlace();
 listenToEntry();
 listenInTheatre();

@@ -18,8 +18,11 @@ document.addEventListener("htmx:before:settle", (event) => {
 const before: Record<Part, Promise<unknown>> = { look: Promise.resolve(), below: Promise.resolve() };
 const latest: Record<Part, number> = { look: 0, below: 0 };
 
-// Resolves to whether the part was answered. `more`: headers that say something of the request, such as that nobody pressed anything.
-export function fetchPart(part: Part, address: string, more: Record<string, string> = {}): Promise<boolean> {
+type Headers = Record<string, string>;
+
+// Resolves to whether the part was answered. `more`: headers that say something of the request, such as that nobody pressed
+// anything; asked for when the request's turn has come.
+export function fetchPart(part: Part, address: string, more: () => Headers = () => ({})): Promise<boolean> {
   const turn = ++latest[part];
   const answer = before[part].then(async () => {
     if ((part === "below" && turn !== latest[part]) || !document.getElementById(part)) return false;
@@ -28,7 +31,7 @@ export function fetchPart(part: Part, address: string, more: Record<string, stri
       source: SOURCES[part],
       target: `#${part}`,
       swap: SWAPS[part],
-      headers: { ...more, "HX-Target": `div#${part}` },
+      headers: { ...more(), "HX-Target": `div#${part}` },
     });
     return answers[part] > had;
   });

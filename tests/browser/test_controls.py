@@ -204,6 +204,22 @@ def test_what_stands_behind_a_number_opens_and_stays_open(page: Page) -> None:
     expect(page.locator("#behind-capsulorhexis").get_by_text("Formula")).to_be_visible()
 
 
+def test_a_foldout_opened_after_a_look_says_what_stands_behind_the_tried_number(page: Page) -> None:
+    open_case(page, CASE)
+    page.locator(f"#control-{SIZE}-more").click()
+    expect(page.locator(".trying")).to_be_visible()
+    behind = page.locator("#behind-capsulorhexis")
+    expect(behind.locator("dt")).to_have_count(0)  # closed: it comes when it is opened
+    behind.locator("summary").press("Enter")
+    expect(behind.get_by_text("Formula")).to_be_visible()
+    tried = field(page, SIZE).input_value()
+    expect(behind.get_by_text(f"{tried} mm", exact=True)).to_be_visible()
+    expect(page.locator("#behind-pupil dt")).to_have_count(0)
+    page.locator("#margins-table > summary").press("Enter")
+    expect(page.locator("#margins-table").get_by_role("row")).not_to_have_count(0)
+    expect(behind.get_by_text("Formula")).to_be_visible()
+
+
 def test_a_decision_is_kept_shown_and_taken_back(page: Page) -> None:
     case = "white-swollen"
     open_case(page, case)

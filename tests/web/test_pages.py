@@ -68,6 +68,23 @@ def test_a_part_is_what_the_page_will_replace(client: Visitor, part: str) -> Non
     assert "HX-Target" in answer.headers["vary"]
 
 
+def test_a_closed_foldout_comes_empty_only_where_the_page_asks_for_it(client: Visitor) -> None:
+    address = f"{PAGE}/margins?capsulorhexis_mm=6"
+    asked = {**PART, "HX-Target": "div#look"}
+    whole = client.get(address, headers=asked).text
+    assert "data-later" not in whole
+    folded = client.get(address, headers={**asked, "X-Forestay-Unfolded": ""}).text
+    opened = client.get(address, headers={**asked, "X-Forestay-Unfolded": "behind-pupil margins-table"}).text
+    assert whole.count('class="behind"') == folded.count('class="behind" data-later') > 1
+    assert opened.count("data-later") == folded.count("data-later") - 2
+    for text in (folded, opened):
+        assert text.count("<summary>") == whole.count("<summary>")
+    assert "<caption" in opened
+    assert "<caption" not in folded
+    below = {**asked, "HX-Target": "div#below", "X-Forestay-Unfolded": ""}
+    assert "data-later" not in client.get(address, headers=below).text
+
+
 def test_a_part_that_is_not_there_is_the_main_part(client: Visitor) -> None:
     for target in ("div#other", "div#../base", "#", "main#main"):
         assert client.get(PAGE, headers={**PART, "HX-Target": target}).text.startswith("<main")

@@ -54,7 +54,7 @@ class SecurityHeaders:
                     headers["Cache-Control"] = "public, max-age=31536000, immutable"
                 else:
                     headers["Cache-Control"] = "no-store"
-                    headers.add_vary_header("HX-Request, HX-Request-Type, HX-Target")
+                    headers.add_vary_header("HX-Request, HX-Request-Type, HX-Target, X-Forestay-Unfolded")
             await send(message)
 
         await self.app(scope, receive, send_with_headers)

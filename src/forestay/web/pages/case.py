@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -25,6 +26,8 @@ from forestay.web.views.case_build import case_label, case_view, look_address
 from forestay.web.who import desk_for
 
 SEE_OTHER = 303
+UNFOLDED = "X-Forestay-Unfolded"
+"""Which foldouts beside the drawing stand open, where the page asks for a look: closed ones are then left empty."""
 
 
 def router(desk: Desk, renderer: Renderer) -> APIRouter:
@@ -40,7 +43,11 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
         earlier = desk.before(case_id, since) if since and not look else None
         if earlier is not None:
             changes = compare(desk.plan(earlier, {}), base)
-        page = renderer.page(request, "case.html", case_view(opened, base, plan, look, changes))
+        view = case_view(opened, base, plan, look, changes)
+        wanted = request.headers.get(UNFOLDED) if asked == "look" else None
+        if wanted is not None:
+            view = replace(view, folded=True, unfolded=frozenset(wanted.split()))
+        page = renderer.page(request, "case.html", view)
         if wants_part(request) and asked != "below":
             page.headers["HX-Replace-Url"] = look_address(case_id, look)
         return page

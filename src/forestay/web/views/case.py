@@ -250,3 +250,7 @@ class CaseView(View):
     sources: tuple[dict[str, object], ...] = field(metadata=told("what the plan rests on"))
     version: tuple[tuple[str, str], ...] = field(metadata=told("versions of program, evidence and practice"))
     caution: str = field(metadata=told("the standing caution"))
+    folded: bool = field(default=False, metadata=told("whether closed foldouts beside the drawing are left empty"))
+    unfolded: frozenset[str] = field(
+        default=frozenset(), metadata=told("identities of the foldouts that are written out all the same")
+    )
