@@ -7,7 +7,7 @@ import pytest
 from scipy.linalg import cholesky_banded
 
 from forestay.mechanics import fast_band
-from forestay.mechanics.fast_loop import joints
+from forestay.mechanics.network import joints
 
 SEED, COUNT, SHIFT = 7, 96, 0.25
 KNOWN = (fast_band.SLACK_NODES, fast_band.CHAIN_NODES, fast_band.SLACK_LOOPS_NODES, fast_band.LOOPS_NODES)

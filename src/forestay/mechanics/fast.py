@@ -17,6 +17,8 @@ import numpy as np
 from forestay.mechanics import loop
 from forestay.mechanics.fast_compile import available, claimed
 from forestay.mechanics.loop import LoopState
+from forestay.mechanics.net import Net
+from forestay.mechanics.network import network_of
 from forestay.mechanics.zonule import Floats
 
 __all__ = ["available", "in_use", "minimise", "part", "start", "stop"]
@@ -64,9 +66,12 @@ def part(name: str) -> ModuleType | None:
 
 def minimise(model: loop.Energy, *, start_mm: Floats, force_scale_mn: float) -> LoopState:
     """As :func:`forestay.mechanics.loop.minimise`, compiled where that is in use and the model is one it knows."""
-    compiled = part("fast_loop")
-    network = compiled.network_of(model) if compiled is not None else None
-    if compiled is None or network is None:
+    network = network_of(model)
+    if network is None:
         return loop.minimise(model, start_mm=start_mm, force_scale_mn=force_scale_mn)
+    compiled = part("fast_loop")
+    if compiled is None:
+        net = Net(network, stations=start_mm.shape[1], rows=start_mm.shape[0])
+        return loop.minimise(net, start_mm=start_mm, force_scale_mn=force_scale_mn)
     at, iterations, converged, residual = compiled.minimise(network, start_mm, force_scale_mn)
     return LoopState(np.asarray(at), int(iterations), bool(converged), float(residual))

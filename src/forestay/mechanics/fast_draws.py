@@ -21,7 +21,7 @@ from forestay.mechanics.fast_lanes import (
     factor,
     substitute,
 )
-from forestay.mechanics.fast_loop import places, rest_angles
+from forestay.mechanics.network import places, rest_angles
 from forestay.mechanics.fast_net import fill
 from forestay.mechanics.fast_threads import shared_out
 from forestay.mechanics.fibres import hours_of

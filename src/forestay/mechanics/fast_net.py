@@ -33,7 +33,7 @@ toe_law = compiled(_toe, part=True)
 
 
 def _energy(at: Floats, net: Any) -> float:
-    """Energy of the unknowns ``at``. ``net``: the fields of :class:`forestay.mechanics.fast_loop.Network`, in order."""
+    """Energy of the unknowns ``at``. ``net``: the fields of :class:`forestay.mechanics.network.Network`, in order."""
     axial, firm, ends, laws, tie, tie_at, fibre, fibre_at, bend, bend_at, load, bed, bed_at, turn, rest_angle = net
     total = 0.0
     for m in range(ends.shape[0]):

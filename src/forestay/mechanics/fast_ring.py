@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from forestay.mechanics.fast_loop import network_of, places
+from forestay.mechanics.network import network_of, places
 from forestay.mechanics.fast_ring_net import (
     ALONG,
     AT,
