@@ -16,7 +16,7 @@ from forestay.mechanics.network import Network, joints, places
 from forestay.mechanics.segments import Ints, Pattern, Segments, pattern_of
 from forestay.mechanics.zonule import Floats
 
-SIXTH = 1 / 6  # integral of a quadratic toe
+THIRD = 2 / 3  # twice the integral of a quadratic toe, beside half of strain times tension
 ENDS = 2
 BLOCK = 4  # terms of a block: xx, xy, yx, yy
 TURNING = 3  # stations whose places make one turn
@@ -25,14 +25,12 @@ TURNING = 3  # stations whose places make one turn
 @dataclass(frozen=True)
 class Wiring:
     """What hangs on the number of stations alone. ``natural``: the unknown (rows by stations) of each place of the ring
-    folded flat. Then the unknowns (x; y lies ``stations`` later) of strips (2, m), ties (2, t) and turns (3, b), and
-    the places of their terms, stiffness first and forces after."""
+    folded flat; ``ends`` (2, 2, m + t) the unknowns (x, y) of both ends of every strip and tie; ``terms`` the places of
+    the terms of strips, ties and turns, stiffness first and forces after; ``along`` the stations."""
 
     pattern: Pattern
     natural: Ints
-    strips: Ints
-    ties: Ints
-    bends: Ints
+    ends: Ints
     terms: tuple[Ints, ...]
     along: Ints
 
@@ -50,7 +48,8 @@ def wiring(stations: int, rows: int, bends: bool) -> Wiring:
         _pairs(pattern, ties, stations), _forces(pattern, ties, stations),
         _pairs(pattern, turns, stations),
     )  # fmt: skip
-    return Wiring(pattern, natural, strips, ties, turns, terms, np.arange(stations))
+    both = np.concatenate([strips, ties], axis=1)
+    return Wiring(pattern, natural, np.stack([both, both + stations], axis=1), terms, np.arange(stations))
 
 
 def _pairs(pattern: Pattern, at: Ints, stations: int) -> Ints:
@@ -90,12 +89,13 @@ class Net:
         self._wired = wired = wiring(stations, rows, self._bends)
         self._stations, size = stations, stations * rows
         stiffness, rest, firm_rest = network.axial.T
-        self._stiffness, self._per_rest, self._firm_rest = stiffness, 1 / rest, firm_rest
-        self._stored = stiffness * rest
+        self._stiffness, self._per_rest, self._firm_rest = stiffness.copy(), 1 / rest, firm_rest[:stations].copy()
+        self._stored = 0.5 * stiffness * rest
         self._toe, self._slack = np.ascontiguousarray(network.laws.T)
-        self._per_toe = 1 / self._toe
+        self._half_per_toe = 0.5 / self._toe
+        self._slope_toe, self._slope_slack = stiffness / (rest * self._toe), self._slack * stiffness / rest
         self._firm, self._bend, self._turn = network.firm[:stations], network.bend.T, network.turn
-        self._tie, self._tied_at = network.tie[:, 0], network.tie[:, 1:].T
+        self._tie, self._tied_at = network.tie[:, 0].copy(), network.tie[:, 1:].T.copy()
         self._load, self._bed, self._bed_at = np.empty((3, size))
         for own, given in ((self._load, network.load), (self._bed, network.bed), (self._bed_at, network.bed_at)):
             own[wired.natural] = given
@@ -163,33 +163,33 @@ class Net:
         return gradient.reshape(at.shape), Segments(pattern, values)
 
     def _look(self, at: Floats) -> Seen:
-        flat, wired, stations = at.ravel(), self._wired, self._stations
-        along = np.stack([flat[wired.strips[1]] - flat[wired.strips[0]],
-                          flat[wired.strips[1] + stations] - flat[wired.strips[0] + stations]])  # fmt: skip
-        length = np.sqrt(along[0] * along[0] + along[1] * along[1])
+        flat, stations, strips = at.ravel(), self._stations, self._stiffness.size
+        first, last = flat[self._wired.ends]
+        whole = last - first
+        along = whole[:, :strips]
+        square = along * along
+        length = np.sqrt(square[0] + square[1])
         strain = length * self._per_rest - 1
-        inside = np.minimum(np.maximum(strain, 0.0), self._toe)
-        beyond = np.maximum(strain - self._toe, 0.0)
-        toe_part = 0.5 * self._per_toe * inside * inside
+        taut = np.maximum(strain, 0.0)
+        inside = np.minimum(taut, self._toe)
+        beyond = taut - inside
+        toe_part = self._half_per_toe * inside * inside
         slack_part = self._slack * strain
-        tension = toe_part + beyond + slack_part
-        stored = 2 * SIXTH * inside * toe_part + 0.5 * (beyond * (self._toe + beyond) + slack_part * strain)
+        stored = THIRD * inside * toe_part + beyond * (self._toe + beyond) + slack_part * strain
         total = float(self._stored @ stored)
-        tension *= self._stiffness
+        tension = self._stiffness * (toe_part + beyond + slack_part)
         change = np.zeros(0)
         if self._bends:
-            firm = length[:stations] / self._firm_rest[:stations] - 1
-            total += 0.5 * float((self._firm * self._firm_rest[:stations]) @ (firm * firm))
+            firm = length[:stations] / self._firm_rest - 1
+            total += 0.5 * float((self._firm * self._firm_rest) @ (firm * firm))
             tension[:stations] += self._firm * firm
             ahead = along[:, :stations]
             back = np.concatenate([ahead[:, -1:], ahead[:, :-1]], axis=1)
             change = np.arctan2(back[0] * ahead[1] - back[1] * ahead[0], (back * ahead).sum(axis=0)) - self._bend[1]
             total += 0.5 * float(self._bend[0] @ (change * change))
-        tied = np.zeros((2, 0))
+        tied = whole[:, strips:] - self._tied_at
         if self._tie.size:
-            tied = np.stack([flat[wired.ties[1]] - flat[wired.ties[0]],
-                             flat[wired.ties[1] + stations] - flat[wired.ties[0] + stations]]) - self._tied_at  # fmt: skip
-            total += 0.5 * float(self._tie @ (tied * tied).sum(axis=0))
+            total += 0.5 * float((self._tie * tied).ravel() @ tied.ravel())
         reach = self._keep * flat[self._near] - self._anchor
         reach[:, self._strung] += self._share * flat[self._far]
         far = np.sqrt(reach[0] * reach[0] + reach[1] * reach[1] + self._height_square)
@@ -209,10 +209,10 @@ class Net:
         stations = self._stations
         length = np.maximum(seen.length, np.finfo(float).tiny)
         unit, sideways = seen.along / length, seen.tension / length
-        slope = self._stiffness * self._per_rest * (seen.inside * self._per_toe + self._slack)
+        slope = self._slope_toe * seen.inside + self._slope_slack
         pull = seen.tension * unit
         if self._bends:
-            slope[:stations] += self._firm / self._firm_rest[:stations]
+            slope[:stations] += self._firm / self._firm_rest
         terms = _block(unit, slope - sideways, sideways)
         if self._bends:
             x, y = seen.along[:, :stations]

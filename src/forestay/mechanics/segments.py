@@ -19,6 +19,7 @@ from forestay.mechanics.zonule import Floats
 
 Ints = NDArray[np.int64]
 LENGTHS_GRID = (4, 6, 8, 12, 24)  # stations of one segment, of which the cheapest is taken
+SEGMENT_COST, SEGMENT_POWER, LEFT_POWER = 2.8, 1.5, 1.75  # cost of a segment beside the system of the separators
 
 
 @dataclass(frozen=True)
@@ -89,9 +90,11 @@ def pattern_of(stations: int, rows: int, bends: bool) -> Pattern:
 
 
 def _cost(count: int, unknowns: int, outer: int) -> float:
-    """What a cut into so many segments costs, in multiplications; no cut has fewer than two."""
+    """What a cut into so many segments costs, as measured; no cut has fewer than two."""
     inner = unknowns - outer
-    return float("inf") if count < 2 or inner <= 0 else count * inner**2 * (inner + 2 * outer) + (count * outer) ** 3
+    if count < 2 or inner <= 0:
+        return float("inf")
+    return SEGMENT_COST * count * float(inner) ** SEGMENT_POWER + float(count * outer) ** LEFT_POWER
 
 
 def _schur(count: int, outer: int) -> Ints:
