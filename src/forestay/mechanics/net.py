@@ -25,12 +25,14 @@ TURNING = 3  # stations whose places make one turn
 @dataclass(frozen=True)
 class Wiring:
     """What hangs on the number of stations alone. ``natural``: the unknown (rows by stations) of each place of the ring
-    folded flat; ``ends`` (2, 2, m + t) the unknowns (x, y) of both ends of every strip and tie; ``terms`` the places of
-    the terms of strips, ties and turns, stiffness first and forces after; ``along`` the stations."""
+    folded flat; ``ends`` (2, 2, m) the unknowns (x, y) of both ends of every strip; ``tied`` the strips that ties lie
+    beside; ``terms`` the places of the terms of strips and turns, stiffness first and forces after; ``along`` the
+    stations."""
 
     pattern: Pattern
     natural: Ints
     ends: Ints
+    tied: list[slice]
     terms: tuple[Ints, ...]
     along: Ints
 
@@ -42,14 +44,11 @@ def wiring(stations: int, rows: int, bends: bool) -> Wiring:
     natural = np.empty(stations * rows, dtype=np.int64)
     for row in range(rows):
         natural[places(stations, rows) + row] = row * stations + np.arange(stations)
-    strips, ties, turns = (natural[at].T for at in (known.ends, known.tie_at, known.bend_at))
-    terms = (
-        _pairs(pattern, strips, stations), _forces(pattern, strips, stations),
-        _pairs(pattern, ties, stations), _forces(pattern, ties, stations),
-        _pairs(pattern, turns, stations),
-    )  # fmt: skip
-    both = np.concatenate([strips, ties], axis=1)
-    return Wiring(pattern, natural, np.stack([both, both + stations], axis=1), terms, np.arange(stations))
+    strips, turns = (natural[at].T for at in (known.ends, known.bend_at))
+    terms = (_pairs(pattern, strips, stations), _forces(pattern, strips, stations), _pairs(pattern, turns, stations))
+    tied = [np.flatnonzero((known.ends == pair).all(axis=1))[0] for pair in known.tie_at[:: max(stations, 1)]]
+    ends = np.stack([strips, strips + stations], axis=1)
+    return Wiring(pattern, natural, ends, [slice(first, first + stations) for first in tied], terms, np.arange(stations))
 
 
 def _pairs(pattern: Pattern, at: Ints, stations: int) -> Ints:
@@ -73,7 +72,7 @@ class Seen:
     length: Floats
     inside: Floats
     tension: Floats
-    tied: Floats
+    apart: list[Floats]
     reach: Floats
     far: Floats
     stretch: Floats
@@ -95,7 +94,8 @@ class Net:
         self._half_per_toe = 0.5 / self._toe
         self._slope_toe, self._slope_slack = stiffness / (rest * self._toe), self._slack * stiffness / rest
         self._firm, self._bend, self._turn = network.firm[:stations], network.bend.T, network.turn
-        self._tie, self._tied_at = network.tie[:, 0].copy(), network.tie[:, 1:].T.copy()
+        ties = zip(wired.tied, np.split(network.tie, max(len(wired.tied), 1)), strict=bool(wired.tied))
+        self._ties = [(part, float(tie[0, 0]), tie[:, 1:].T.copy()) for part, tie in ties]
         self._load, self._bed, self._bed_at = np.empty((3, size))
         for own, given in ((self._load, network.load), (self._bed, network.bed), (self._bed_at, network.bed_at)):
             own[wired.natural] = given
@@ -136,11 +136,6 @@ class Net:
         for group in groups:
             self._views.append(self._terms[first : first + group.size].reshape(group.shape))
             first += group.size
-        ties = self._views[2]
-        ties[...] = 0.0
-        for one in range(ENDS):
-            for other in range(ENDS):
-                ties[one, other, (0, 3)] = self._tie if one == other else -self._tie
 
     def energy(self, at: Floats) -> float:
         """Energy [mN mm] of the stations at ``at`` (rows, N) [mm]."""
@@ -163,10 +158,9 @@ class Net:
         return gradient.reshape(at.shape), Segments(pattern, values)
 
     def _look(self, at: Floats) -> Seen:
-        flat, stations, strips = at.ravel(), self._stations, self._stiffness.size
+        flat, stations = at.ravel(), self._stations
         first, last = flat[self._wired.ends]
-        whole = last - first
-        along = whole[:, :strips]
+        along = last - first
         square = along * along
         length = np.sqrt(square[0] + square[1])
         strain = length * self._per_rest - 1
@@ -187,25 +181,25 @@ class Net:
             back = np.concatenate([ahead[:, -1:], ahead[:, :-1]], axis=1)
             change = np.arctan2(back[0] * ahead[1] - back[1] * ahead[0], (back * ahead).sum(axis=0)) - self._bend[1]
             total += 0.5 * float(self._bend[0] @ (change * change))
-        tied = whole[:, strips:] - self._tied_at
-        if self._tie.size:
-            total += 0.5 * float((self._tie * tied).ravel() @ tied.ravel())
+        apart = [along[:, part] - tied_at for part, _, tied_at in self._ties]
+        for tied, (_, tie, _) in zip(apart, self._ties, strict=True):
+            total += 0.5 * tie * float(tied.ravel() @ tied.ravel())
         reach = self._keep * flat[self._near] - self._anchor
         reach[:, self._strung] += self._share * flat[self._far]
         far = np.sqrt(reach[0] * reach[0] + reach[1] * reach[1] + self._height_square)
         stretch = np.maximum(far - self._free, 0.0)
         total += 0.5 * float((self._spring * stretch) @ stretch) - float(self._load @ flat)
         if self._soft:
-            apart = flat - self._bed_at
-            total += 0.5 * float((self._bed * apart) @ apart)
+            moved = flat - self._bed_at
+            total += 0.5 * float((self._bed * moved) @ moved)
         if self._turn:
             x, y = at[0], at[1]
             total -= self._turn * float(np.arctan2(y * self._cos - x * self._sin, x * self._cos + y * self._sin).sum())
-        return Seen(at, along, length, inside, tension, tied, reach, far, stretch, change, total)
+        return Seen(at, along, length, inside, tension, apart, reach, far, stretch, change, total)
 
     def _put_strips(self, seen: Seen) -> None:
         """Strips and ties, and what bends: the direction of each segment bends too, between its own two ends."""
-        block, force, _, tied, turns = self._views[:5]
+        block, force, turns = self._views[:3]
         stations = self._stations
         length = np.maximum(seen.length, np.finfo(float).tiny)
         unit, sideways = seen.along / length, seen.tension / length
@@ -228,16 +222,18 @@ class Net:
             sides = np.stack([before, -(swing + before), swing])
             out = turns.reshape(TURNING, TURNING, ENDS, ENDS, stations)
             np.multiply((self._bend[0] * sides)[:, None, :, None], sides[None, :, None], out=out)
+        for tied, (part, tie, _) in zip(seen.apart, self._ties, strict=True):
+            terms[0, part] += tie
+            terms[3, part] += tie
+            pull[:, part] += tie * tied
         block[0, 0], block[1, 1] = terms, terms
         np.negative(terms, out=block[0, 1])
         block[1, 0] = block[0, 1]
         force[1] = pull
         np.negative(pull, out=force[0])
-        np.multiply(self._tie, seen.tied, out=tied[1])
-        np.negative(tied[1], out=tied[0])
 
     def _put_fibres(self, seen: Seen) -> None:
-        near, near_force, over, back, beyond, beyond_force = self._views[5:11]
+        near, near_force, over, back, beyond, beyond_force = self._views[3:9]
         far = np.maximum(seen.far, np.finfo(float).tiny)
         unit, tension = seen.reach / far, self._spring * seen.stretch
         sideways = tension / far
@@ -253,7 +249,7 @@ class Net:
             np.multiply(share, pull[:, self._strung], out=beyond_force[0])
 
     def _put_torque(self, at: Floats) -> None:
-        block, force = self._views[11:]
+        block, force = self._views[9:]
         x, y = at[0], at[1]
         square = x * x + y * y
         force[0, 0], force[0, 1] = self._turn * y / square, -self._turn * x / square
