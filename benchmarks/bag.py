@@ -15,7 +15,7 @@ from scipy.optimize import minimize
 
 from benchmarks.measure import general, seconds
 from forestay.evidence import default_evidence
-from forestay.mechanics import bag, disc, loop
+from forestay.mechanics import bag, disc, fast
 from forestay.mechanics.bag_model import Bag, BagConstants, Load
 from forestay.mechanics.loop_assembly import Assembly
 from forestay.mechanics.ring_loop import Ring, RingConstants
@@ -91,8 +91,8 @@ def loops() -> None:
 def against_general(one: Bag, stations: int) -> None:
     """The same chain by a minimiser that knows the gradient only."""
     chain, start = bag.chain_of(bag=one, constants=CONSTANTS, ring_constants=RINGS, stations=stations)
-    ours = seconds(lambda: loop.solve(chain, start_mm=start, force_scale_mn=2.12), 5)
-    found = loop.solve(chain, start_mm=start, force_scale_mn=2.12)
+    ours = seconds(lambda: fast.minimise(Assembly(chain), start_mm=start, force_scale_mn=2.12), 5)
+    found = fast.minimise(Assembly(chain), start_mm=start, force_scale_mn=2.12)
     theirs = general(Assembly(chain), start)
     print(
         f"  L-BFGS-B, {stations} stations: {theirs.seconds * 1e3:.0f} ms, {theirs.words(found.at_mm)}:"

@@ -15,7 +15,7 @@ import numpy as np
 
 from benchmarks.bag import CONSTANTS, GAP, READER, RINGS, SPRINGS
 from benchmarks.measure import general, seconds
-from forestay.mechanics import disc, fast, loop
+from forestay.mechanics import disc, fast
 from forestay.mechanics.bag import rest
 from forestay.mechanics.bag_draws import rest_draws
 from forestay.mechanics.bag_model import Bag, Load, Rim, RimConstants
@@ -61,8 +61,8 @@ def against_general(one: Bag, stations: int) -> None:
     """The same net by a minimiser that knows the gradient only."""
     loops, start = loops_of(bag=one, constants=CONSTANTS, ring_constants=RINGS, stations=stations)
     model = TwoLoopAssembly(loops)
-    ours = seconds(lambda: loop.minimise(model, start_mm=start, force_scale_mn=2.12), 5)
-    found = loop.minimise(model, start_mm=start, force_scale_mn=2.12)
+    ours = seconds(lambda: fast.minimise(model, start_mm=start, force_scale_mn=2.12), 5)
+    found = fast.minimise(model, start_mm=start, force_scale_mn=2.12)
     theirs = general(model, start)
     print(
         f"  L-BFGS-B: {theirs.seconds * 1e3:.0f} ms, {theirs.words(found.at_mm)}:"

@@ -21,11 +21,11 @@ from forestay.mechanics.fast_lanes import (
     factor,
     substitute,
 )
-from forestay.mechanics.network import places, rest_angles
 from forestay.mechanics.fast_net import fill
 from forestay.mechanics.fast_threads import shared_out
 from forestay.mechanics.fibres import hours_of
 from forestay.mechanics.loop_assembly import strain_at
+from forestay.mechanics.network import places, rest_angles
 from forestay.mechanics.ring_loop import Ring, RingConstants
 from forestay.mechanics.zonule import HOUR_COUNT, Floats, ZonuleParameters
 

@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 
-from forestay.mechanics.network import network_of, places
 from forestay.mechanics.fast_ring_net import (
     ALONG,
     AT,
@@ -42,6 +41,7 @@ from forestay.mechanics.fast_ring_step import settle
 from forestay.mechanics.fast_ring_system import BAND_NODES
 from forestay.mechanics.loop import LoopState, station_directions
 from forestay.mechanics.loop_assembly import Assembly, Chain, Hoop, Springs
+from forestay.mechanics.network import network_of, places
 from forestay.mechanics.open_ring import POSE, Arc, ArcAssembly, Shape
 from forestay.mechanics.open_ring_joint import Problem, grip_stiffness
 from forestay.mechanics.open_ring_solver import PRESS_STEPS, RESIDUAL, SOFT_RESIDUAL, JointState

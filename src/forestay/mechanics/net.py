@@ -22,7 +22,7 @@ BLOCK = 4  # terms of a block: xx, xy, yx, yy
 TURNING = 3  # stations whose places make one turn
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Wiring:
     """What hangs on the number of stations alone. ``natural``: the unknown (rows by stations) of each place of the ring
     folded flat; ``ends`` (2, 2, m) the unknowns (x, y) of both ends of every strip; ``tied`` the strips that ties lie
@@ -48,7 +48,9 @@ def wiring(stations: int, rows: int, bends: bool) -> Wiring:
     terms = (_pairs(pattern, strips, stations), _forces(pattern, strips, stations), _pairs(pattern, turns, stations))
     tied = [np.flatnonzero((known.ends == pair).all(axis=1))[0] for pair in known.tie_at[:: max(stations, 1)]]
     ends = np.stack([strips, strips + stations], axis=1)
-    return Wiring(pattern, natural, ends, [slice(first, first + stations) for first in tied], terms, np.arange(stations))
+    return Wiring(
+        pattern, natural, ends, [slice(first, first + stations) for first in tied], terms, np.arange(stations)
+    )
 
 
 def _pairs(pattern: Pattern, at: Ints, stations: int) -> Ints:
@@ -61,6 +63,21 @@ def _pairs(pattern: Pattern, at: Ints, stations: int) -> Ints:
 def _forces(pattern: Pattern, at: Ints, stations: int) -> Ints:
     """Places of the forces on the stations ``at`` (e, m): (e, 2, m)."""
     return np.asarray(pattern.size + np.stack([at, at + stations], axis=1), dtype=np.int64)
+
+
+@lru_cache(maxsize=64)
+def _laid_out(wired: Wiring, turned: bool, *fibres: bytes) -> tuple[Ints, tuple[tuple[int, ...], ...]]:
+    """Place of every term, and the shape of each kind: strips, turns, fibres, moment. ``fibres``: the unknowns at which
+    they pull, and both of those on a strip; bags with the same instruments share the answer."""
+    pattern, stations = wired.pattern, wired.along.size
+    near, strung, far = (np.frombuffer(at, dtype=np.int64) for at in fibres)
+    both = _pairs(pattern, np.stack([strung, far]), stations)
+    groups = [*wired.terms, _pairs(pattern, near[None], stations), _forces(pattern, near[None], stations)]
+    groups += [both[0, 1], both[1, 0], both[1, 1], _forces(pattern, far[None], stations)]
+    if turned:
+        own = wired.along[None]
+        groups += [_pairs(pattern, own, stations), _forces(pattern, own, stations)]
+    return np.concatenate([group.ravel() for group in groups]), tuple(group.shape for group in groups)
 
 
 @dataclass(frozen=True)
@@ -119,23 +136,15 @@ class Net:
         self._share, self._keep = share[self._strung], 1 - share
 
     def _lay_out(self) -> None:
-        """Where every term goes; a work array of all terms with one view a kind; those that never change filled in."""
-        wired, far = self._wired, self._far[0]
-        pattern, strung = wired.pattern, self._near[0, self._strung]
-        groups = list(wired.terms)
-        both = _pairs(pattern, np.stack([strung, far]), self._stations)
-        near = self._near[0]
-        groups += [_pairs(pattern, near[None], self._stations), _forces(pattern, near[None], self._stations)]
-        groups += [both[0, 1], both[1, 0], both[1, 1], _forces(pattern, far[None], self._stations)]
-        if self._turn:
-            own = wired.along[None]
-            groups += [_pairs(pattern, own, self._stations), _forces(pattern, own, self._stations)]
-        self._places = np.concatenate([group.ravel() for group in groups])
+        """A work array of all terms, with one view a kind, and where each goes."""
+        given = (self._near[0], self._near[0, self._strung], self._far[0])
+        self._places, shapes = _laid_out(self._wired, bool(self._turn), *(at.tobytes() for at in given))
         self._terms = np.empty(self._places.size)
         self._views, first = [], 0
-        for group in groups:
-            self._views.append(self._terms[first : first + group.size].reshape(group.shape))
-            first += group.size
+        for shape in shapes:
+            size = int(np.prod(shape))
+            self._views.append(self._terms[first : first + size].reshape(shape))
+            first += size
 
     def energy(self, at: Floats) -> float:
         """Energy [mN mm] of the stations at ``at`` (rows, N) [mm]."""
@@ -150,8 +159,10 @@ class Net:
         if self._turn:
             self._put_torque(at)
         pattern = self._wired.pattern
-        summed = np.bincount(self._places, weights=self._terms, minlength=pattern.size + at.size)
-        values, gradient = summed[: pattern.size], summed[pattern.size :] - self._load
+        counted = np.bincount(self._places, weights=self._terms, minlength=pattern.size + at.size)
+        summed = np.asarray(counted, dtype=np.float64)
+        values = summed[: pattern.size]
+        gradient = summed[pattern.size :] - self._load
         if self._soft:
             gradient += self._bed * (at.ravel() - self._bed_at)
             values[pattern.diagonal] += self._bed

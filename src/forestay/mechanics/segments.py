@@ -18,8 +18,10 @@ from forestay.mechanics.banded import NotPositiveDefiniteError
 from forestay.mechanics.zonule import Floats
 
 Ints = NDArray[np.int64]
-LENGTHS_GRID = (4, 6, 8, 12, 24)  # stations of one segment, of which the cheapest is taken
-SEGMENT_COST, SEGMENT_POWER, LEFT_POWER = 2.8, 1.5, 1.75  # cost of a segment beside the system of the separators
+LENGTHS_GRID = (4, 6, 8, 12, 24)
+"""Stations of one segment, of which the cheapest is taken."""
+SHARE_GRID, POWERS_GRID = 2.8, (1.5, 1.75)
+"""How the time of a factor grows with its size, as measured: many small ones, beside the one of the separators."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ def _cost(count: int, unknowns: int, outer: int) -> float:
     inner = unknowns - outer
     if count < 2 or inner <= 0:
         return float("inf")
-    return SEGMENT_COST * count * float(inner) ** SEGMENT_POWER + float(count * outer) ** LEFT_POWER
+    return float(SHARE_GRID * count * inner ** POWERS_GRID[0] + (count * outer) ** POWERS_GRID[1])
 
 
 def _schur(count: int, outer: int) -> Ints:
