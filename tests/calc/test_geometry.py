@@ -256,7 +256,8 @@ def test_doubts_of_the_pupil() -> None:
     assert {"hooks-exact", "sharp-corners", "no-tear-limit", "assumed"} == codes("pupil", **square(3.5, 3.0))
     assert "sharp-corners" not in codes("pupil", **square(3.5, 3.0, corner_radius_mm=0.0))
     assert "edge-not-taut" in codes("pupil", **square(3.2, 6.0))
-    assert "smaller-than-pupil" in codes("pupil", **square(3.5, 6.0))
+    assert "straight-would-close" in codes("pupil", **square(3.5, 6.0))
+    assert "straight-would-close" not in codes("pupil", **square(3.5, 4.9))
     assert "hook-idle" in codes("pupil", pupil_mm=6.0, hooks=[{"clock": 3, "reach_mm": 2.0}])
 
 

@@ -182,6 +182,15 @@ def test_slack_hooks_leave_the_round_pupil_showing() -> None:
     assert max(math.hypot(*p) for p in wide) == pytest.approx(3.6)
 
 
+def test_hooks_never_draw_a_pupil_smaller_than_it_was() -> None:
+    # a square of reach 3.3 has sides of 4.67 mm: longer in all than the edge of a 5 mm pupil, and across it
+    drawing = example_drawing(pupil_mm=5.0, opening_circle_mm=5.0)
+    outline = geometry(drawing, example_measures()).of("opening")[0].points
+    sides = zip(outline, (*outline[1:], outline[0]), strict=True)
+    nearest = min(abs(a[0] * b[1] - a[1] * b[0]) / math.dist(a, b) for a, b in sides)
+    assert nearest == pytest.approx(2.5, abs=0.01)
+
+
 def test_no_hooks_leave_a_round_pupil() -> None:
     measures = example_measures(hook_clocks=(), pupil_hooks=0, hook_reach_mm=None)
     outline = geometry(example_drawing(), measures).of("opening")[0].points

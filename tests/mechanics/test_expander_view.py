@@ -43,9 +43,10 @@ def hull_of(clocks: list[float], reach: list[float], pupil: float) -> ConvexHull
     """The opening as a convex hull of points; the disc as a fine polygon."""
     angle = np.radians(90 - 30 * np.array(clocks))
     points = np.column_stack([reach * np.cos(angle), reach * np.sin(angle)])
-    if not opening(clocks=clocks, reach_mm=reach, pupil_mm=pupil, corner_radius_mm=0.0).taut:
+    disc = float(opening(clocks=clocks, reach_mm=reach, pupil_mm=pupil, corner_radius_mm=0.0).disc_mm)
+    if disc:
         turn = np.linspace(0, 2 * np.pi, 20_000, endpoint=False)
-        points = np.concatenate([points, pupil / 2 * np.column_stack([np.cos(turn), np.sin(turn)])])
+        points = np.concatenate([points, disc / 2 * np.column_stack([np.cos(turn), np.sin(turn)])])
     return ConvexHull(points)
 
 

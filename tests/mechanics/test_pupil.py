@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import linprog
+from scipy.spatial import ConvexHull
 
 from forestay.errors import InvalidInput
 from forestay.frame import mirror_hour
@@ -148,6 +150,45 @@ def test_a_wide_pupil_is_not_made_smaller_than_its_edge() -> None:
     assert found.taut is False
     assert found.largest_circle_mm == pytest.approx(6.0, rel=1e-14)
     assert 1 < float(found.margin_stretch) < 1.1
+
+
+def test_a_fourth_hook_drawn_outward_does_not_close_a_moderate_pupil() -> None:
+    # hooks draw outward only: a square of 4.2 mm side is longer than the edge of a 5 mm pupil, and lies across it
+    found = on_hooks(SQUARE, 3.0, 5.0)
+    assert found.largest_circle_mm == pytest.approx(5.0, rel=1e-12)
+    assert found.straight_circle_mm == pytest.approx(3.0 * 2**0.5, rel=1e-12)
+    assert (found.taut, found.disc_mm) == (False, 5.0)
+
+
+def straight_circle(clocks: list[float], reach: list[float]) -> float:
+    """The largest circle inside the hooks' convex hull, by linear programming; 0 where that has no inside."""
+    angle = np.radians(90 - 30 * np.array(clocks))
+    sides = ConvexHull(np.column_stack([reach * np.cos(angle), reach * np.sin(angle)])).equations
+    free = [(None, None), (None, None), (0, None)]
+    found = linprog(
+        [0, 0, -1], A_ub=np.column_stack([sides[:, :2], np.ones(len(sides))]), b_ub=-sides[:, 2], bounds=free
+    )
+    return 2 * float(found.x[2])
+
+
+@settings(steady, max_examples=60)
+@given(
+    reach=st.lists(st.floats(0.5, 5.0), min_size=4, max_size=8),
+    pupil=pupils,
+    drawn=st.floats(0.0, 1.0),
+    further=st.floats(0.01, 1.5),
+)
+def test_no_hook_and_no_pull_shows_less(reach: list[float], pupil: float, drawn: float, further: float) -> None:
+    clocks = list(evenly_spaced_clocks(len(reach), 1.0 + drawn))
+    found = on_hooks(clocks, reach, pupil)
+    circle = float(found.largest_circle_mm)
+    assert circle == pytest.approx(max(straight_circle(clocks, reach), pupil), abs=1e-7)
+    assert circle == pytest.approx(float(opening_circle_mm(clocks=clocks, reach_mm=reach, pupil_mm=pupil)), abs=1e-12)
+    outward = [reach[0] + further, *reach[1:]]
+    pulled = float(on_hooks(clocks, outward, pupil).largest_circle_mm)
+    assert circle - 1e-9 <= pulled <= circle + 2 * further
+    added = on_hooks([*clocks, clocks[0] + 0.37], [*reach, further], pupil)
+    assert float(added.largest_circle_mm) >= circle - 1e-9
 
 
 def test_scatter_of_hooks_costs_a_quarter_of_a_millimetre() -> None:

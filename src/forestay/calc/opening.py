@@ -52,8 +52,8 @@ class PupilOutput(Record):
 @calculation(
     "pupil",
     summary="What hooks make of a pupil: the largest circle seen through it, and the stretch of its edge",
-    formula="polygon of the hooks' corners if it is as long as the round edge and holds the centre, else the hull of "
-    "round pupil and corners; stretch = edge / (pi pupil)",
+    formula="polygon of the hooks' corners if it shows at least the pupil's own circle, else the hull of the corners "
+    "and the least disc that leaves that circle; stretch = edge / (pi pupil)",
     valid="geometry alone; at what stretch the edge tears was never measured",
     input=PupilInput,
     output=PupilOutput,
@@ -82,10 +82,14 @@ def pupil_calculation(given: PupilInput, use: Reader) -> tuple[PupilOutput, list
         margin_stretch=float(found.margin_stretch),
         taut=bool(found.taut),
     )
-    return output, _pupil_doubts(given, output, [bool(held) for held in found.holding], use) if given.hooks else []
+    holding = [bool(held) for held in found.holding]
+    straight = float(found.straight_circle_mm) if len(given.hooks) > 2 else 0.0
+    return output, _pupil_doubts(given, output, holding, straight, use) if given.hooks else []
 
 
-def _pupil_doubts(given: PupilInput, found: PupilOutput, holding: list[bool], use: Reader) -> list[Doubt]:
+def _pupil_doubts(
+    given: PupilInput, found: PupilOutput, holding: list[bool], straight_mm: float, use: Reader
+) -> list[Doubt]:
     scatter = use.constants(pupil.PupilConstants)
     words = tr(
         "The hooks are taken to land where they were put; each lands about {reach:g} mm and {angle:g} rad from there, "
@@ -101,9 +105,13 @@ def _pupil_doubts(given: PupilInput, found: PupilOutput, holding: list[bool], us
             "The hooks do not draw the edge straight all round: the opening is the round pupil with what they pull out."
         )
         doubts.append(Doubt("edge-not-taut", words))
-    elif found.largest_circle_mm < given.pupil_mm:
-        words = tr("Drawn straight between these hooks the edge shows a smaller circle than the pupil without them.")
-        doubts.append(Doubt("smaller-than-pupil", words))
+    if 0 < straight_mm < given.pupil_mm:
+        words = tr(
+            "Drawn straight between these hooks the edge would show {mm:.1f} mm, less than the pupil alone; hooks draw "
+            "outward, so the pupil is taken to keep its own width.",
+            mm=straight_mm,
+        )
+        doubts.append(Doubt("straight-would-close", words))
     idle = [f"{hook.clock:g}" for hook, held in zip(given.hooks, holding, strict=True) if not held]
     if idle:
         doubts.append(Doubt("hook-idle", tr("These hooks hold nothing of the edge: {clocks}.", clocks=", ".join(idle))))

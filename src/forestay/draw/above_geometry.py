@@ -21,7 +21,6 @@ from forestay.draw.shapes import (
     at,
     convex_hull,
     mirror,
-    perimeter_mm,
     seat_rotation_deg,
     turn,
 )
@@ -187,7 +186,7 @@ def _capsule(drawing: Drawing, measures: Measures) -> list[Shape]:
 
 
 def _opening(drawing: Drawing, measures: Measures) -> list[Shape]:
-    """The pupil's edge: a taut polygon where the hooks' corners stretch it, else round, bulging to the hooks."""
+    """The pupil's edge: a taut polygon where that shows more than the pupil did, else round, bulging to the hooks."""
     limbus = _limbus_mm(drawing)
     corners = [at(h, measures.hook_reach_mm) for h in measures.hook_clocks] if measures.hook_reach_mm else []
     outline: tuple[Point, ...] = ()
@@ -195,7 +194,7 @@ def _opening(drawing: Drawing, measures: Measures) -> list[Shape]:
         outline = arc(12.0, 12.0, drawing.pupil_mm / 2)[:-1]
     if corners:
         polygon = convex_hull(corners)
-        slack = drawing.pupil_mm is not None and perimeter_mm(polygon) < math.pi * drawing.pupil_mm
+        slack = drawing.pupil_mm is not None and (drawing.opening_circle_mm or 0.0) <= drawing.pupil_mm
         outline = convex_hull([*corners, *outline]) if slack or not _holds_centre(polygon) else polygon
     shapes = [Shape("iris", "circle", ((0.0, 0.0),), limbus)]
     if outline:

@@ -81,12 +81,12 @@ def reach_towards_mm(
 
 
 def _shape(clocks: Sequence[float], reach_mm: ArrayLike, pupil_mm: Numbers) -> tuple[Floats, Floats, Floats]:
-    """Corners (h, n) and the radius of the disc (n,), 0 where the edge is taut between the hooks."""
+    """Corners (h, n) and the radius of the disc (n,) round which the edge lies, 0 where it is taut."""
     found = opening(clocks=clocks, reach_mm=reach_mm, pupil_mm=pupil_mm, corner_radius_mm=0.0)
     reach = np.asarray(reach_mm, dtype=np.float64)
     rows = reach[:, np.newaxis] if reach.ndim == 1 else reach
     x, y = directions(np.asarray(clocks, dtype=np.float64))
-    disc = np.where(found.taut, 0.0, np.asarray(pupil_mm, dtype=np.float64) / 2)
+    disc = np.asarray(found.disc_mm, dtype=np.float64) / 2
     corner_x, corner_y = x[:, np.newaxis] * rows, y[:, np.newaxis] * rows
     if not len(clocks):
         return np.zeros((0, np.size(disc))), np.zeros((0, np.size(disc))), np.atleast_1d(disc)

@@ -1,9 +1,10 @@
 """The opening that hooks make of a pupil: its shape, its edge, and the largest circle seen through it.
 
 The edge of a small pupil on hooks is a taut loop: straight between the hooks. The opening is then the polygon of the
-hooks' corners. Where that loop would be shorter than the round edge, or would not go round the pupil's centre, the
-hooks only pull out what they hold: the opening is the round pupil and the corners with the shortest line round both.
-Both are one shape here, the hull of a disc and the corners, with a disc of radius 0 in the taut case.
+hooks' corners. Hooks draw outward only, so that they never close a pupil: where that polygon holds no circle as wide
+as the pupil was, the edge is straight only as far as it still shows such a circle. All of it is one shape here, the
+hull of the corners and of a disc about the pupil's centre: the least disc, from none (taut) to the whole round pupil,
+that leaves a circle as wide as the pupil. So more hooks, or hooks drawn farther, never show less.
 """
 
 from __future__ import annotations
@@ -27,6 +28,12 @@ Indices = NDArray[np.intp]
 
 FULL_TURN = 2 * np.pi
 HOURS_PER_TURN = 12
+TOLERANCE = 1e-8
+"""Share of the pupil's width by which a circle may differ and still count as as wide: clock positions are rounded."""
+LEAST_DISC_LIMIT = 1e-9
+"""Share of the pupil that stands for no disc at all where the hooks do not go round its centre."""
+HALVING_STEPS = 40
+"""Halvings of the interval in which the least disc lies."""
 CLOCK_TOLERANCE_DIGITS = 9
 """Decimal places of an hour to which a clock position counts: an eye and its mirror image meet in the same digits."""
 
@@ -53,6 +60,10 @@ class Opening:
     """The same, divided by the length of the round edge."""
     taut: bool | Flags
     """Whether the edge is drawn straight between the hooks."""
+    disc_mm: Numbers
+    """Diameter of the disc about the pupil's centre round which the edge lies; 0 where it is taut."""
+    straight_circle_mm: Numbers
+    """Diameter of the largest circle if the edge were straight between the hooks whatever it closes."""
     holding: Flags
     """Whether each hook, in the order given, holds the edge."""
 
@@ -82,10 +93,10 @@ def opening(
     which rounds the corners inside the same sides, 0 for sharp [mm], ``clock_scatter_hours`` (h, n) added to the
     clocks of each draw. Result: :class:`Opening`.
 
-    The opening is the polygon of the corners if that has at least the round edge's length and holds the pupil's
-    centre, else the hull of the round pupil and the corners. No hooks: the round pupil. No measured stretch at which a
-    sphincter tears is known; none is applied. Two hooks at one clock position, and a rounding that eats up a side,
-    are refused.
+    The opening is the polygon of the corners if that goes round the pupil's centre and holds a circle as wide as the
+    pupil, else the hull of the corners and of the least disc that leaves such a circle. No hooks: the round pupil. No
+    measured stretch at which a sphincter tears is known; none is applied. Two hooks at one clock position, and a
+    rounding that eats up a side, are refused.
 
     >>> square = opening(clocks=(1.5, 4.5, 7.5, 10.5), reach_mm=[12.5**0.5] * 4, pupil_mm=3.0, corner_radius_mm=0)
     >>> [round(x, 3) for x in (square.margin_mm, square.area_mm2, square.largest_circle_mm, square.margin_stretch)]
@@ -97,38 +108,77 @@ def opening(
     single = pupil.ndim == 0 and reach.ndim <= 1 and clock_scatter_hours is None
     rows = reach[:, np.newaxis] if reach.ndim == 1 else reach
     require(holds=len(rows) == len(clocks), field="reach_mm", value=len(rows), allowed=tr("one row for each hook"))
+    angle, distance, disc, order = _places(clocks, rows, pupil, clock_scatter_hours)
+    found = _opening(angle, distance, disc, corner_radius_mm)
+    holding = np.empty_like(found.hull.on_hull)
+    holding[order] = found.hull.on_hull
+    edge, hull = FULL_TURN * disc, found.hull
+    circle = 2 * np.maximum(found.straight, disc)
+    values = (hull.area_mm2, circle, hull.perimeter_mm, hull.perimeter_mm / edge)
+    if single:
+        area, widest, margin, stretch = (float(v[0]) for v in values)
+        more = (bool(found.taut[0]), 2 * float(found.disc[0]), 2 * float(found.straight[0]))
+        return Opening(area, widest, margin, stretch, *more, holding[:, 0])
+    return Opening(*values, found.taut, 2 * found.disc, 2 * found.straight, holding)
+
+
+def _places(
+    clocks: Sequence[float], rows: Floats, pupil: Floats, clock_scatter_hours: ArrayLike | None
+) -> tuple[Floats, Floats, Floats, Indices]:
+    """Angle and distance of the corners (h, n), the round pupil's radius (n,), and the order of the hooks."""
     order, hours, sense = _one_way_round(clocks, rows)
     moved = np.zeros((len(clocks), 1)) if clock_scatter_hours is None else np.asarray(clock_scatter_hours, np.float64)
     angle = (hours[:, np.newaxis] + sense * moved[order]) * (FULL_TURN / HOURS_PER_TURN)
     angle, distance, half = np.broadcast_arrays(angle, rows[order], np.atleast_1d(pupil / 2)[np.newaxis])
     disc = half[0] if len(half) else np.broadcast_to(np.atleast_1d(pupil / 2), half.shape[1:])
-    edge, hull, taut = _opening(angle, distance, disc, corner_radius_mm)
-    holding = np.empty_like(hull.on_hull)
-    holding[order] = hull.on_hull
-    values = (hull.area_mm2, 2 * hull.circle_radius_mm, hull.perimeter_mm, hull.perimeter_mm / edge)
-    if single:
-        area, circle, margin, stretch = (float(v[0]) for v in values)
-        return Opening(area, circle, margin, stretch, bool(taut[0]), holding[:, 0])
-    return Opening(*values, taut, holding)
+    return angle, distance, disc, order
 
 
-def _opening(angle: Floats, distance: Floats, disc: Floats, corner_radius_mm: float) -> tuple[Floats, Hull, Flags]:
-    """Length of the round edge, the opening, and whether it is the taut polygon; (n,) each."""
-    edge = FULL_TURN * disc
-    known = ~np.isnan(np.concatenate([angle, distance, disc[np.newaxis]])).any(axis=0)
-    taut = goes_round(angle_rad=angle) & known
-    polygon = _hulls(angle, distance, np.zeros_like(disc), corner_radius_mm, taut)
-    taut = taut & (polygon.perimeter_mm >= edge)
-    spread = _hulls(angle, distance, disc, corner_radius_mm, known & ~taut)
-    area, perimeter, radius = (
-        np.where(known, np.where(taut, drawn, loose), np.nan)
-        for drawn, loose in (
-            (polygon.area_mm2, spread.area_mm2),
-            (polygon.perimeter_mm, spread.perimeter_mm),
-            (polygon.circle_radius_mm, spread.circle_radius_mm),
-        )
+@dataclass(frozen=True)
+class _Shape:
+    """The hull of each draw, its disc's radius, and the radius of the circle that straight sides alone would show."""
+
+    hull: Hull
+    disc: Floats
+    straight: Floats
+    taut: Flags
+
+
+def _opening(angle: Floats, distance: Floats, pupil: Floats, corner_radius_mm: float) -> _Shape:
+    """The hull of the corners and of the least disc that leaves a circle as wide as the ``pupil`` (n,), a radius."""
+    straight, least, known = _straight(angle, distance, pupil)
+    enough = straight >= pupil * (1 - TOLERANCE)
+    disc = np.where(enough, least, pupil)
+    whole = _hulls(angle, distance, pupil, 0.0, known & ~enough).circle_radius_mm
+    between = whole > pupil * (1 + TOLERANCE)
+    if between.any():
+        disc[between] = _least_disc(angle[:, between], distance[:, between], pupil[between])
+    hull = _hulls(angle, distance, disc, corner_radius_mm, known)
+    area, perimeter, radius = (np.where(known, v, np.nan) for v in (hull.area_mm2, hull.perimeter_mm, disc))
+    return _Shape(Hull(area, perimeter, hull.circle_radius_mm, hull.on_hull), radius, straight, enough & (least == 0))
+
+
+def _straight(angle: Floats, distance: Floats, pupil: Floats) -> tuple[Floats, Floats, Flags]:
+    """Radius of the circle that straight sides show (n,), of the disc in it that stands for none, and what is known."""
+    known = ~np.isnan(np.concatenate([angle, distance, pupil[np.newaxis]])).any(axis=0)
+    round_it = goes_round(angle_rad=angle) & known
+    least = np.where(round_it, 0, LEAST_DISC_LIMIT * pupil)
+    return (
+        np.where(known, _hulls(angle, distance, least, 0.0, known).circle_radius_mm, np.nan),
+        least,
+        known,
     )
-    return edge, Hull(area, perimeter, radius, np.where(taut, polygon.on_hull, spread.on_hull)), taut
+
+
+def _least_disc(angle: Floats, distance: Floats, pupil: Floats) -> Floats:
+    """Radius of the least disc whose hull with the corners holds a circle of radius ``pupil`` (n,), by halving."""
+    low, high = np.zeros_like(pupil), np.array(pupil)
+    for _ in range(HALVING_STEPS):
+        middle = (low + high) / 2
+        hull = hull_of_disc(angle_rad=angle, distance_mm=distance, disc_radius_mm=middle, corner_radius_mm=0.0)
+        holds = hull.circle_radius_mm >= pupil
+        low, high = np.where(holds, low, middle), np.where(holds, middle, high)
+    return high
 
 
 def _hulls(angle: Floats, distance: Floats, disc: Floats, corner_radius_mm: float, wanted: Flags) -> Hull:
@@ -189,13 +239,11 @@ def opening_circle_mm(
     reach = np.asarray(reach_mm, dtype=np.float64)
     if clock_scatter_hours is None and np.ndim(pupil_mm) == 0 and reach.ndim == 1:
         return _one_circle_mm(tuple(clocks), tuple(reach.tolist()), float(pupil_mm))
-    return opening(
-        clocks=clocks,
-        reach_mm=reach,
-        pupil_mm=pupil_mm,
-        corner_radius_mm=0.0,
-        clock_scatter_hours=clock_scatter_hours,
-    ).largest_circle_mm
+    pupil, rows = np.asarray(pupil_mm, dtype=np.float64), reach[:, np.newaxis] if reach.ndim == 1 else reach
+    require_positive(pupil_mm=pupil, reach_mm=reach)
+    require(holds=len(rows) == len(clocks), field="reach_mm", value=len(rows), allowed=tr("one row for each hook"))
+    angle, distance, disc, _ = _places(clocks, rows, pupil, clock_scatter_hours)
+    return 2 * np.maximum(_straight(angle, distance, disc)[0], disc)
 
 
 @lru_cache(maxsize=512)
