@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from itertools import pairwise
 from typing import Any
 
 import pytest
@@ -96,6 +97,26 @@ def test_the_weak_zonule_pays_before_the_rim() -> None:
     assert "bag-follows" in codes("nucleus-passage", **MEAN, diameter_mm=5.0, zonule=WEAK)
     assert "bag-follows" not in codes("nucleus-passage", **MEAN, diameter_mm=6.5, zonule=SOUND)
     assert weak["scenario"]["low"]["zonule_stretch_mm"] > weak["scenario"]["high"]["zonule_stretch_mm"]
+
+
+def test_a_gap_is_weak_however_well_the_rest_holds_and_more_of_it_never_asks_less() -> None:
+    """The fibres beside a gap pay for the push: 1.0 to 1.2 there, whatever the mean of the twelve hours is."""
+    told = [
+        result("nucleus-passage", **MEAN, diameter_mm=5.5, room_mm=4.2, zonule=(0.0,) * lost + (1.0,) * (12 - lost))
+        for lost in range(6)
+    ]
+    assert (told[0]["stretch_low"], told[0]["stretch_high"]) == (1.2, 1.35)
+    assert {(one["stretch_low"], one["stretch_high"]) for one in told[1:]} == {(1.0, 1.2)}
+    for less, more in pairwise(told):
+        assert more["smallest"]["median_mm"] >= less["smallest"]["median_mm"]
+        assert more["probability"] <= less["probability"]
+        assert more["zonule_stretch_ratio"] > less["zonule_stretch_ratio"]
+
+
+def test_cuts_with_no_sound_hour_left_say_so() -> None:
+    keys = {**MEAN, "diameter_mm": 5.0, "centre_clock": 12, "cuts": 2}
+    assert "cuts-over-weak" in codes("relaxing-cuts", **keys, zonule=(0.2,) * 12)
+    assert "cuts-over-weak" not in codes("relaxing-cuts", **keys, zonule=(1.0, 1.0, 1.0, *(0.2,) * 7, 1.0, 1.0))
 
 
 def test_the_interval_widens_with_what_is_not_known() -> None:
@@ -246,6 +267,7 @@ def test_overlap_of_the_advised_opening() -> None:
         "assumed-centred",
         "assumed-no-pseudoexfoliation",
         "contraction-mean",
+        "series-disagree",  # 13.87 % of the diameter at three months, less than 10 % of the area within a year
     }
 
 
@@ -302,7 +324,8 @@ def test_the_hours_beside_the_weak_side_pay_for_the_push_and_mirror() -> None:
     other = asked | {"zonule": [0, 1, 0.8, 1, 1, 1, 1, 1, 1, 1, 1, 0]}
     twin = TABLE["nucleus-passage"].run(other).as_dict()["result"]
     assert twin["zonule_pays"] == [1]
-    assert twin["zonule_pays_ratio"] == pytest.approx(one["zonule_pays_ratio"], rel=1e-9)
+    for key in ("zonule_pays_ratio", "zonule_stretch_ratio", "scenario", "smallest", "probability"):
+        assert twin[key] == one[key]
 
 
 def test_a_bag_that_hangs_on_one_side_tips_over_and_names_no_hour() -> None:

@@ -14,6 +14,7 @@ from forestay.frame import mirror_by_hour, mirror_hour
 TABLE = {row.name: row for row in CALCULATIONS}
 NUCLEUS = {"nucleus_diameter_mm": 7.13, "nucleus_thickness_mm": 3.05}
 LAYOUT = {"pupil_mm": 3.0, "incision_clock": 12, "reach_mm": 3.54}
+APPROACHED = LAYOUT | {"k_mean_d": 43.5, "white_to_white_mm": 11.7, "chamber_depth_mm": 3.0, "ovd_gain_mm": 0.9}
 PLAN = {"tunnel_clocks": [12], "outer_lip_mm": 6.5, "distance_from_limbus_mm": 2.0}
 SEAL = {
     **NUCLEUS,
@@ -81,6 +82,10 @@ def described(field: dict[str, Any]) -> bool:
             "expanders.0.shape",
         ),
         ("pupil-layout", LAYOUT, {"reach": 3}, UnknownKey, "reach"),
+        ("pupil-layout", APPROACHED, {"reach_mm": 5.9}, InvalidInput, "reach_mm"),
+        ("pupil-layout", APPROACHED, {"pupil_mm": 9.9, "white_to_white_mm": 9.0}, InvalidInput, "pupil_mm"),
+        ("port-plan", PLAN, {"outer_lip_mm": 15}, InvalidInput, "outer_lip_mm"),
+        ("port-plan", PLAN, {"inner_lip_mm": 15, "inner_lip_length_mm": 1}, InvalidInput, "inner_lip_mm"),
         ("port-plan", PLAN, {"tunnel_clocks": []}, InvalidInput, "tunnel_clocks"),
         ("port-plan", PLAN, {"patterns": ["star"]}, InvalidInput, "patterns.0"),
         ("port-plan", PLAN, {"zonule": [1] * 11}, InvalidInput, "zonule"),
@@ -129,6 +134,16 @@ def test_a_displaced_lens_has_its_own_circle() -> None:
     mirrored = result("pupil-layout", **(keys | {"lens_clock": 9}))["views"][0]
     assert mirrored["circle_about_lens_mm"] == square["circle_about_lens_mm"]
     assert "assumed-lens-clock" in codes("pupil-layout", **LAYOUT, lens_offset_mm=0.4)
+
+
+@pytest.mark.parametrize("hooks", [5, 7, 9])
+def test_views_of_the_other_eye_are_the_same_to_the_last_digit(hooks: int) -> None:
+    keys = LAYOUT | {"hooks": hooks, "lens_offset_mm": 0.7, "lens_clock": 4.125, "incision_clock": 10.625}
+    other = keys | {"lens_clock": 7.875, "incision_clock": 1.375}
+    ours, theirs = (result("pupil-layout", **k)["views"] for k in (keys, other))
+    for one, twin in zip(ours, theirs, strict=True):
+        one.pop("clocks"), twin.pop("clocks")
+        assert one == twin
 
 
 def test_the_approach_steepens_forward_and_with_a_filled_chamber() -> None:
@@ -230,6 +245,10 @@ def test_defaults_of_the_tunnel_are_doubts() -> None:
     keys = {k: v for k, v in SEAL.items() if k not in ("tissue_give", "pocket_each_side_mm")}
     assert {"assumed-give", "assumed-pocket", "unfolds-wholly", "limbus-datum"} <= codes("tunnel-seal", **keys)
     assert "sagitta-not-used" in codes("tunnel-seal", **(SEAL | {"shape": "straight"}))
+    # chord 6.5 with the usual 1.0 mm: the published table's 6.903, as in the calculation of the tunnel
+    unsaid = {k: v for k, v in SEAL.items() if k != "sagitta_mm"}
+    assert result("tunnel-seal", **unsaid)["outer_lip_mm"] == pytest.approx(6.903, abs=5e-4)
+    assert "assumed-sagitta" in codes("tunnel-seal", **unsaid)
 
 
 # --- nucleus-clearance -----------------------------------------------------------------------------------------------

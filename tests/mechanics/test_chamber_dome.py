@@ -134,6 +134,13 @@ def test_layers_before_and_behind_take_room_and_a_deeper_chamber_gives_it() -> N
     assert np.isnan(room_for(3.0).steepest_deg)  # shallower than thick: not even flat
 
 
+def test_a_chamber_deeper_than_the_dome_never_has_less_room() -> None:
+    rooms = np.linspace(DOME - 1.5, DOME + 1.0, 11)
+    found = room_for(rooms)  # type: ignore[arg-type]
+    for values in (found.flat_mm, found.edge_in_opening_mm):
+        assert np.all(np.diff(np.asarray(values)) >= -1e-9)
+
+
 def test_a_ball_that_fits_turns_freely() -> None:
     found = room_for(5.0, nucleus_diameter_mm=4.0, nucleus_thickness_mm=4.0)
     assert (found.turns_freely, found.steepest_deg) == (1.0, 90.0)

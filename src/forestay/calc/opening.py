@@ -8,6 +8,7 @@ from pydantic import Field
 
 from forestay.answer import Doubt
 from forestay.calc.core import calculation
+from forestay.calc.tunnel_seal import stated_sagitta_mm
 from forestay.calc.watch import watched
 from forestay.evidence import Reader
 from forestay.eye.quantity import within
@@ -183,7 +184,7 @@ def tunnel_calculation(given: TunnelInput, use: Reader) -> tuple[TunnelOutput, l
             tissue_give=_or_stiff(given.tissue_give, doubts),
         )
     )
-    sagitta = _sagitta(given, use, doubts)
+    sagitta = stated_sagitta_mm(given.shape, given.sagitta_mm, given.outer_lip_mm, use, doubts)
     length = float(tunnel.lip_length_mm(chord_mm=given.outer_lip_mm, sagitta_mm=sagitta, shape=given.shape))
     if given.shape != "straight":
         words = tr("A curved lip is taken to unfold wholly: its length is an upper bound.")
@@ -218,20 +219,6 @@ def _or_stiff(give: float | None, doubts: list[Doubt]) -> float:
     words = tr("No give was stated: the lips are taken not to stretch.")
     doubts.append(Doubt("assumed-no-give", words))
     return 1.0
-
-
-def _sagitta(given: TunnelInput, use: Reader, doubts: list[Doubt]) -> float:
-    if given.shape == "straight":
-        if given.sagitta_mm:
-            words = tr("A straight lip has no height: sagitta_mm was not used.")
-            doubts.append(Doubt("sagitta-not-used", words))
-        return 0.0
-    if given.sagitta_mm is not None:
-        return given.sagitta_mm
-    usual = min(use.number("tunnel.sagitta_mm"), given.outer_lip_mm / 2)
-    words = tr("The height of the {shape} was not given: {value:g} mm was taken.", shape=given.shape, value=usual)
-    doubts.append(Doubt("assumed-sagitta", words))
-    return usual
 
 
 def _induced(given: TunnelInput, use: Reader, doubts: list[Doubt]) -> tuple[float, float]:

@@ -21,6 +21,7 @@ from forestay.mechanics.geometry import Floats, Numbers
 from forestay.mechanics.passage import PassageConstants, even_draws
 from forestay.mechanics.rim_strength import Continuity, RimStrengthConstants
 from forestay.mechanics.sector_lift import SectorLift, sector_lift
+from forestay.mechanics.support_search_model import SupportConstants
 from forestay.mechanics.zonule import ZonuleConstants, age_doubts, parameters, total_stiffness_mn_per_mm
 from forestay.record import Record
 from forestay.text import tr
@@ -81,10 +82,20 @@ def finite(value: Numbers) -> float | None:
 
 
 def weak(zonule: tuple[float, ...] | None, use: Reader) -> bool | None:
-    """Whether the zonule counts as weak for the rim's stretch; None where it is not known."""
+    """Whether the zonule counts as weak for the rim's stretch, as a whole or in a gap; None where it is not known.
+
+    A push up on the rim drags at the fibres beside a gap whatever holds elsewhere.
+    """
     if zonule is None:
         return None
-    return sum(zonule) / len(zonule) < watched(use, PassageConstants).weak_support
+    if min(zonule) < watched(use, SupportConstants).weak_share:
+        return True
+    return mean_support(zonule) < watched(use, PassageConstants).weak_support
+
+
+def mean_support(zonule: tuple[float, ...]) -> float:
+    """Mean share of healthy support, to the same last digit in both eyes."""
+    return math.fsum(zonule) / len(zonule)
 
 
 def stretch_band(
@@ -151,7 +162,7 @@ def prolapse_scenario(given: Pushed, use: Reader, doubts: list[Doubt]) -> tuple[
         words = tr("The age was not given: the zonule of {age:g} years was taken.", age=age)
         doubts.append(Doubt("assumed-age", words))
     doubts.extend(age_doubts(age_years=age, constants=constants))
-    share = 1.0 if given.zonule is None else max(sum(given.zonule) / len(given.zonule), LEAST_SUPPORT)
+    share = 1.0 if given.zonule is None else max(mean_support(given.zonule), LEAST_SUPPORT)
     healthy = total_stiffness_mn_per_mm(age_years=age, constants=constants)
     scales = np.array([1.0, constants.stiffness_scale_high])
     found = prolapse_estimate(
@@ -203,7 +214,7 @@ def paying_hours(
     def lifted(support: tuple[float, ...]) -> SectorLift:
         return sector_lift(support=support, push_mn=push_mn, at_mm=(0.0, 0.0), parameters=springs)
 
-    found, even = lifted(given.zonule), lifted((sum(given.zonule) / len(given.zonule),) * len(given.zonule))
+    found, even = lifted(given.zonule), lifted((mean_support(given.zonule),) * len(given.zonule))
     if not found.held or not even.held:
         words = tr(
             "What is left of the zonule does not keep the bag level under this push: it tips over the weak side."

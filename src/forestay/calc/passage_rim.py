@@ -21,6 +21,7 @@ from forestay.mechanics.capsulorhexis import CapsulorhexisConstants
 from forestay.mechanics.flap import FlapConstants
 from forestay.mechanics.geometry import require
 from forestay.mechanics.passage import PassageConstants
+from forestay.mechanics.support_search_model import SupportConstants
 from forestay.mechanics.wheel_path import wheel_path
 from forestay.record import Record
 from forestay.text import tr
@@ -220,13 +221,9 @@ def cuts_calculation(given: CutsInput, use: Reader) -> tuple[CutsOutput, list[Do
     if length > longest:
         words = tr("A cut of {cut:g} mm reaches the zonule's insertion: it may run on to the back.", cut=length)
         doubts.append(Doubt("cut-too-long", words))
+    places = _places(given, number, constants, use, doubts)
     output = CutsOutput(
-        clocks=cuts.place_cuts(
-            cuts=number,
-            support=given.zonule or (1.0,) * len(HOURS),
-            tunnel_clock=given.centre_clock,
-            constants=constants,
-        ),
+        clocks=places,
         missing_flat_mm=_short_of(flat, whole),
         missing_tipped_mm=_short_of(tipped, whole),
         cut_needed_mm=needed,
@@ -248,6 +245,22 @@ def cuts_calculation(given: CutsInput, use: Reader) -> tuple[CutsOutput, list[Do
     )
     doubts.append(Doubt("cuts-exclude-ring", words))
     return output, doubts
+
+
+def _places(
+    given: CutsInput, number: int, constants: cuts.RelaxingCutConstants, use: Reader, doubts: list[Doubt]
+) -> tuple[float, ...]:
+    """Where the cuts stand, and those of them that cannot be kept off the weak zonule."""
+    support = given.zonule or (1.0,) * len(HOURS)
+    places = cuts.place_cuts(cuts=number, support=support, tunnel_clock=given.centre_clock, constants=constants)
+    if given.zonule is None:
+        return places
+    limit = watched(use, SupportConstants).weak_share
+    over = [f"{place:g}" for place in places if cuts.behind(place, support, constants.reach_hours) < limit]
+    if over:
+        words = tr("No place off the weak zonule is left for these cuts: {clocks}.", clocks=", ".join(over))
+        doubts.append(Doubt("cuts-over-weak", words))
+    return places
 
 
 def _needed(flat: float | None, tipped: float | None, whole: float, stretch: float, number: int) -> float | None:
@@ -350,6 +363,11 @@ def overlap_calculation(given: OverlapInput, use: Reader) -> tuple[OverlapOutput
     )
     words = tr("How far an opening shrinks is told as the mean of a group: no spread was published.")
     doubts.append(Doubt("contraction-mean", words))
+    if float(later.year_mm) > float(later.three_months_mm):
+        words = tr(
+            "Three months and a year come from two series that do not agree: no opening grows again. Plan on the smaller."
+        )
+        doubts.append(Doubt("series-disagree", words))
     advised = use.row("contraction.best_share_of_optic")
     least, share, three = float(found.least_mm), float(found.covered_share), float(later.three_months_mm)
     if least < 0:

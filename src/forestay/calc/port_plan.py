@@ -12,6 +12,7 @@ from forestay.evidence import Reader
 from forestay.eye.quantity import within
 from forestay.frame import HOURS, wrap_hour
 from forestay.mechanics import ports
+from forestay.mechanics.geometry import require
 from forestay.mechanics.ports_model import Avoid, Layout, PortConstants, Wanted
 from forestay.mechanics.support_search_model import SupportConstants
 from forestay.record import Record
@@ -181,13 +182,20 @@ def _tunnel_arc(given: PortPlanInput, across: float, doubts: list[Doubt]) -> flo
     if given.inner_lip_mm is None or given.inner_lip_length_mm is None:
         words = tr("The inner lip was not given: the tunnel is taken as no wider inside than outside.")
         doubts.append(Doubt("assumed-no-pocket", words))
-    return ports.tunnel_arc_at_limbus_deg(
-        outer_chord_mm=given.outer_lip_mm,
-        distance_from_limbus_mm=given.distance_from_limbus_mm,
-        inner_chord_mm=given.inner_lip_mm or given.outer_lip_mm,
-        inner_lip_length_mm=given.inner_lip_length_mm or 0.0,
-        white_to_white_mm=across,
-    )
+    cut = {
+        "outer_chord_mm": given.outer_lip_mm,
+        "distance_from_limbus_mm": given.distance_from_limbus_mm,
+        "inner_chord_mm": given.inner_lip_mm or given.outer_lip_mm,
+        "inner_lip_length_mm": given.inner_lip_length_mm or 0.0,
+    }
+    wider = "inner_lip_mm" if cut["inner_chord_mm"] > given.outer_lip_mm else "outer_lip_mm"
+    for field, chord, room in (
+        ("outer_lip_mm", given.outer_lip_mm, across + 2 * given.distance_from_limbus_mm),
+        (wider, ports.width_at_limbus_mm(**cut), across),
+    ):
+        words = tr("no more than the circle that it lies on is wide, {room:g} mm", room=room)
+        require(holds=chord <= room, field=field, value=getattr(given, field), allowed=words)
+    return ports.tunnel_arc_at_limbus_deg(**cut, white_to_white_mm=across)
 
 
 def _arcs(given: PortPlanInput) -> tuple[Avoid, ...]:

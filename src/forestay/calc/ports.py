@@ -15,6 +15,7 @@ from forestay.calc.tunnel_seal import nucleus_clearance_calculation, tunnel_seal
 from forestay.evidence import Reader
 from forestay.eye.quantity import within
 from forestay.mechanics import expander, ports_pattern, tenting
+from forestay.mechanics.geometry import require
 from forestay.record import Record
 from forestay.text import tr
 
@@ -213,6 +214,13 @@ def _approach(given: LayoutInput, use: Reader, doubts: list[Doubt]) -> tuple[App
     doubts.append(Doubt("spherical-cornea", words))
     radius = tenting.corneal_radius_mm(k_mean_d=given.k_mean_d, keratometric_index=use.number("keratometry.index"))
 
+    drawn_to = max(given.reach_mm, given.pupil_mm / 2)
+    for inside in given.ports_inside_limbus_mm:
+        port = given.white_to_white_mm / 2 - inside
+        words = tr("less than the port's distance from the middle, {port:g} mm", port=port)
+        require(holds=given.pupil_mm / 2 < port, field="pupil_mm", value=given.pupil_mm, allowed=words)
+        require(holds=given.reach_mm < port, field="reach_mm", value=given.reach_mm, allowed=words)
+
     def angle(inside: float, depth: float, edge: float) -> tenting.Attack:
         return tenting.attack(
             radius_mm=radius,
@@ -225,7 +233,7 @@ def _approach(given: LayoutInput, use: Reader, doubts: list[Doubt]) -> tuple[App
     rows = []
     for inside in given.ports_inside_limbus_mm:
         before = angle(inside, given.chamber_depth_mm, given.pupil_mm / 2)
-        drawn = angle(inside, given.chamber_depth_mm, max(given.reach_mm, given.pupil_mm / 2))
+        drawn = angle(inside, given.chamber_depth_mm, drawn_to)
         filled = angle(inside, given.chamber_depth_mm + gain, given.pupil_mm / 2)
         rows.append(
             Approach(

@@ -25,7 +25,7 @@ class TunnelSealInput(Record):
     with_bar: bool = Field(default=False, description="whether a second instrument lies on top of it")
     tissue_give: Annotated[float, within("tissue_give")] | None = None
     outer_lip_mm: Annotated[float, within("outer_lip_mm")]
-    sagitta_mm: Annotated[float, within("sagitta_mm")] = 0.0
+    sagitta_mm: Annotated[float, within("sagitta_mm")] | None = None
     shape: Annotated[TunnelShape, Field(description="shape of the outer lip")]
     pocket_each_side_mm: Annotated[float, within("pocket_each_side_mm")] | None = None
     distance_from_limbus_mm: Annotated[float, within("distance_from_limbus_mm")]
@@ -94,10 +94,8 @@ def tunnel_seal_calculation(given: TunnelSealInput, use: Reader) -> tuple[Tunnel
         side = use.number("tunnel.inner_lip_extra_mm") / 2
         words = tr("Pockets were not given: {value:g} mm on each side was taken.", value=side)
         doubts.append(Doubt("assumed-pocket", words))
-    if given.shape == "straight" and given.sagitta_mm:
-        words = tr("A straight lip has no height: sagitta_mm was not used.")
-        doubts.append(Doubt("sagitta-not-used", words))
-    elif given.shape != "straight":
+    sagitta = stated_sagitta_mm(given.shape, given.sagitta_mm, given.outer_lip_mm, use, doubts)
+    if given.shape != "straight":
         words = tr("A curved lip is taken to unfold wholly: its length is an upper bound.")
         doubts.append(Doubt("unfolds-wholly", words))
     tools = use.constants(pocket.PocketConstants)
@@ -111,7 +109,6 @@ def tunnel_seal_calculation(given: TunnelSealInput, use: Reader) -> tuple[Tunnel
             tissue_give=1.0,
         )
     )
-    sagitta = 0.0 if given.shape == "straight" else given.sagitta_mm
     cut = pocket.lips(
         outer_chord_mm=given.outer_lip_mm,
         sagitta_mm=sagitta,
@@ -141,6 +138,23 @@ def tunnel_seal_calculation(given: TunnelSealInput, use: Reader) -> tuple[Tunnel
         think_of_suture=bool(seal.think_of_suture),
     )
     return output, doubts
+
+
+def stated_sagitta_mm(
+    shape: TunnelShape, sagitta_mm: float | None, chord_mm: float, use: Reader, doubts: list[Doubt]
+) -> float:
+    """Height of the outer lip over its chord: 0 for a straight one, the usual where it was not given."""
+    if shape == "straight":
+        if sagitta_mm:
+            words = tr("A straight lip has no height: sagitta_mm was not used.")
+            doubts.append(Doubt("sagitta-not-used", words))
+        return 0.0
+    if sagitta_mm is not None:
+        return sagitta_mm
+    usual = min(use.number("tunnel.sagitta_mm"), chord_mm / 2)
+    words = tr("The height of the {shape} was not given: {value:g} mm was taken.", shape=shape, value=usual)
+    doubts.append(Doubt("assumed-sagitta", words))
+    return usual
 
 
 def _short(cut: pocket.Lips) -> str | None:

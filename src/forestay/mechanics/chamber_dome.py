@@ -75,7 +75,7 @@ def clearance_mm(
     Parameters: ``nucleus_diameter_mm`` D, ``nucleus_thickness_mm`` T, ``dome_radius_mm`` R [mm] above 0,
     ``centre_depth_mm`` of the nucleus below the back of the cornea [mm], 0 or more, ``tilt_deg`` 0 flat to 90 on edge,
     ``sideways_mm`` of its centre towards its raised edge [mm]. Result: layer [mm]; below 0 it does not fit. Range: in
-    front of the plane of the iris, where the sphere is the wall.
+    front of the plane of the iris, where the sphere is the wall; deeper than its middle the room is that at the middle.
 
     >>> place = {"dome_radius_mm": 7.25, "centre_depth_mm": 2.0, "tilt_deg": 0.0}
     >>> round(clearance_mm(nucleus_diameter_mm=4.0, nucleus_thickness_mm=4.0, **place), 12)  # a ball touches
@@ -102,7 +102,7 @@ def clearance_mm(
             )
         )
     )
-    up = radius - depth
+    up = np.maximum(radius - depth, 0)  # behind the sphere's middle the wall widens no more, and never closes again
     sine, cosine = np.sin(tilt), np.cos(tilt)
     across, along = side * cosine + up * sine, up * cosine - side * sine
     return plain(radius - _farthest(np.abs(across), np.abs(along), wide / 2, thick / 2))

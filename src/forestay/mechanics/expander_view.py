@@ -9,14 +9,15 @@ rests on which corner lies on the hull.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from forestay.frame import mirror_hour, wrap_hour
 from forestay.mechanics.geometry import Floats, Numbers, plain, require
-from forestay.mechanics.pupil import opening
+from forestay.mechanics.pupil import CLOCK_TOLERANCE_DIGITS, opening
 from forestay.mechanics.zonule import direction, directions
 from forestay.text import tr
 
@@ -47,8 +48,7 @@ def circle_about_mm(
     """
     offset = np.asarray(centre_offset_mm, dtype=np.float64)
     require(holds=offset >= 0, field="centre_offset_mm", value=offset, allowed=tr("0 or more"))
-    corner_x, corner_y, disc = _shape(clocks, reach_mm, pupil_mm)
-    at_x, at_y = direction(centre_clock)
+    corner_x, corner_y, disc, (at_x, at_y) = _shape(clocks, reach_mm, pupil_mm, centre_clock)
     x, y = np.atleast_1d(offset) * at_x, np.atleast_1d(offset) * at_y
     normal_x, normal_y = _normals(corner_x, corner_y, disc, (np.array([at_x]), np.array([at_y])))
     room = _support(normal_x, normal_y, corner_x, corner_y, disc) - normal_x * x - normal_y * y
@@ -70,8 +70,7 @@ def reach_towards_mm(
 
     Reference: Oetting and Omphroy, J Cataract Refract Surg 2002;28:596 (the diamond); the figures are geometry.
     """
-    corner_x, corner_y, disc = _shape(clocks, reach_mm, pupil_mm)
-    at_x, at_y = direction(towards_clock)
+    corner_x, corner_y, disc, (at_x, at_y) = _shape(clocks, reach_mm, pupil_mm, towards_clock)
     normal_x, normal_y = _normals(corner_x, corner_y, disc, (np.array([at_x]), np.array([at_y])))
     along = normal_x * at_x + normal_y * at_y
     ahead = along > DIRECTION_TOLERANCE
@@ -80,18 +79,41 @@ def reach_towards_mm(
     return _as_given(far, pupil_mm, reach_mm, 0)
 
 
-def _shape(clocks: Sequence[float], reach_mm: ArrayLike, pupil_mm: Numbers) -> tuple[Floats, Floats, Floats]:
-    """Corners (h, n) and the radius of the disc (n,) round which the edge lies, 0 where it is taut."""
+def _shape(
+    clocks: Sequence[float], reach_mm: ArrayLike, pupil_mm: Numbers, clock: float
+) -> tuple[Floats, Floats, Floats, tuple[float, float]]:
+    """Corners (h, n), the radius of the disc (n,) round which the edge lies, 0 where it is taut, and the direction of
+    ``clock``; of the eye and its mirror image the same one is worked out for both."""
     found = opening(clocks=clocks, reach_mm=reach_mm, pupil_mm=pupil_mm, corner_radius_mm=0.0)
     reach = np.asarray(reach_mm, dtype=np.float64)
     rows = reach[:, np.newaxis] if reach.ndim == 1 else reach
-    x, y = directions(np.asarray(clocks, dtype=np.float64))
+    hours, rows, at = _one_eye(clocks, rows, clock)
+    x, y = directions(np.asarray(hours, dtype=np.float64))
     disc = np.asarray(found.disc_mm, dtype=np.float64) / 2
     corner_x, corner_y = x[:, np.newaxis] * rows, y[:, np.newaxis] * rows
     if not len(clocks):
-        return np.zeros((0, np.size(disc))), np.zeros((0, np.size(disc))), np.atleast_1d(disc)
+        return np.zeros((0, np.size(disc))), np.zeros((0, np.size(disc))), np.atleast_1d(disc), direction(at)
     shape = (len(clocks), max(corner_x.shape[1], np.size(disc)))
-    return np.broadcast_to(corner_x, shape), np.broadcast_to(corner_y, shape), np.broadcast_to(disc, shape[1:])
+    return (
+        np.broadcast_to(corner_x, shape),
+        np.broadcast_to(corner_y, shape),
+        np.broadcast_to(disc, shape[1:]),
+        direction(at),
+    )
+
+
+def _one_eye(clocks: Sequence[float], rows: Floats, clock: float) -> tuple[list[float], Floats, float]:
+    """Hours and reaches in order, and the clock asked for, as given or mirrored: whichever comes first."""
+
+    def seen(turn: Callable[[float], float]) -> tuple[list[tuple[float, float, int]], float]:
+        places = [wrap_hour(round(turn(hour), CLOCK_TOLERANCE_DIGITS)) for hour in (*clocks, clock)]
+        return sorted((place, float(rows[i, 0]), i) for i, place in enumerate(places[:-1])), places[-1]
+
+    def key(one: tuple[list[tuple[float, float, int]], float]) -> tuple[list[tuple[float, float]], float]:
+        return [(hour, reach) for hour, reach, _ in one[0]], one[1]
+
+    placed, at = min(seen(wrap_hour), seen(mirror_hour), key=key)
+    return [hour for hour, _, _ in placed], rows[[i for _, _, i in placed]], at
 
 
 def _normals(x: Floats, y: Floats, disc: Floats, also: tuple[Floats, Floats]) -> tuple[Floats, Floats]:

@@ -110,7 +110,7 @@ def tunnel_arc_at_limbus_deg(
     """Angle that a tunnel takes up at the limbus, where ports enter; never less than that of its outer cut.
 
     The tunnel widens evenly from the outer chord, d behind the limbus, to the inner chord, e in front of it: at the
-    limbus it is c + (i - c) d / (d + e) wide.
+    limbus it is c + (i - c) d / (d + e) wide (:func:`width_at_limbus_mm`).
 
     Parameters: ``outer_chord_mm`` c, ``inner_chord_mm`` i, ``white_to_white_mm`` [mm] above 0;
     ``distance_from_limbus_mm`` d, ``inner_lip_length_mm`` e [mm] 0 or more. Result: angle [degrees].
@@ -129,12 +129,24 @@ def tunnel_arc_at_limbus_deg(
     outer = arc_deg(
         chord_mm=outer_chord_mm, distance_from_limbus_mm=distance_from_limbus_mm, white_to_white_mm=white_to_white_mm
     )
-    length = distance_from_limbus_mm + inner_lip_length_mm
-    share = distance_from_limbus_mm / length if length > 0 else 1.0
-    wide = outer_chord_mm + (inner_chord_mm - outer_chord_mm) * share
+    wide = width_at_limbus_mm(
+        outer_chord_mm=outer_chord_mm,
+        distance_from_limbus_mm=distance_from_limbus_mm,
+        inner_chord_mm=inner_chord_mm,
+        inner_lip_length_mm=inner_lip_length_mm,
+    )
     return max(
         float(outer), float(arc_deg(chord_mm=wide, distance_from_limbus_mm=0, white_to_white_mm=white_to_white_mm))
     )
+
+
+def width_at_limbus_mm(
+    *, outer_chord_mm: float, distance_from_limbus_mm: float, inner_chord_mm: float, inner_lip_length_mm: float
+) -> float:
+    """Width of a tunnel where it crosses the limbus: c + (i - c) d / (d + e) [mm], see above."""
+    length = distance_from_limbus_mm + inner_lip_length_mm
+    share = distance_from_limbus_mm / length if length > 0 else 1.0
+    return outer_chord_mm + (inner_chord_mm - outer_chord_mm) * share
 
 
 def arrange(*, wanted: Wanted, constants: PortConstants) -> Layout:

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from forestay.frame import mirror_by_hour
 from forestay.mechanics.zonule import HOUR_COUNT, Floats, ZonuleParameters, directions
 
 MAX_ITERATIONS = 200  # Newton steps at most
@@ -53,6 +54,11 @@ def sector_lift(
     >>> even.held, round(float(even.lift_mm[0]), 2), round(float(np.ptp(even.load_mn)), 6)
     (True, 0.8, 0.0)
     """
+    image = mirror_by_hour(tuple(support))
+    if image < tuple(support):  # one of two mirror images is worked out, so that both agree exactly
+        other = sector_lift(support=image, push_mn=push_mn, at_mm=(-at_mm[0], at_mm[1]), parameters=parameters)
+        seen = [np.array(mirror_by_hour(v.tolist())) for v in (other.lift_mm, other.stretch_mm, other.load_mn)]
+        return SectorLift(seen[0], seen[1], seen[2], other.held)
     x, y = directions(np.arange(HOUR_COUNT, dtype=np.float64))
     radius, reach = float(parameters.bag_radius_mm), float(parameters.fibre_length_mm)
     free = reach - float(parameters.prestretch_mm)
