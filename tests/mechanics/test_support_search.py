@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cache
 from itertools import pairwise
 from math import isfinite
@@ -132,6 +133,24 @@ def test_the_three_measures_make_the_order_and_the_set_that_nothing_beats() -> N
     assert found.rows[-1].support.kind == "none"
     assert {r.support.kind for r in found.pareto} == {"hooks", "ring"}
     assert "it recentres the bag and loads the neighbours more than no support does" in row(found, "ring").reasons
+
+
+def test_hooks_do_not_centre_what_they_are_taken_out_of() -> None:
+    """Off centre is how the bag is left; a bag that only its hooks held is not held, and that is said."""
+    steps = (*question().steps, Step("left", True, left=True))
+    model = made_up(none=(0.5, 0.2, 1.5), ring=(0.1, 0.2, 1.8), hooks=(0.0, 0.5, 1.2), ring_and_hooks=(0.0, 0.6, 1.1))
+    found = search(question=question(steps=steps), solve=model, constants=CHOICES)
+    assert row(found, "hooks").displacement_mm == row(found, "none").displacement_mm == 0.5
+    assert row(found, "ring-and-hooks").displacement_mm == row(found, "ring").displacement_mm == 0.1
+    assert row(found, "hooks").peak_load == 1.2  # while the lens goes in they hold
+    assert row(found, "hooks").before_step != "left"
+
+    def falling(support: Support, step: str) -> Outcome:
+        return replace(model(support, step), held=step != "left" or support.kind != "none")
+
+    fallen = row(search(question=question(steps=steps), solve=falling, constants=CHOICES), "hooks")
+    assert not fallen.held
+    assert "once all is done and its hooks are out the bag is not held" in fallen.reasons
 
 
 def test_a_row_that_asks_too_much_of_a_fibre_stands_below_one_that_does_not() -> None:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
 
 import numpy as np
 
 from forestay.answer import Doubt
-from forestay.calc.bag_records import BagInput, BagResult, HoldLoad, LoadInput, Scenario, ScenarioSide
+from forestay.calc.bag_holds import drawn_by, holds_of
+from forestay.calc.bag_records import BagInput, BagResult, HoldLoad, KnotResult, LoadInput, Scenario, ScenarioSide
 from forestay.calc.core import calculation
 from forestay.errors import InvalidInput
 from forestay.evidence import Reader
@@ -19,32 +19,13 @@ from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Load, Rim,
 from forestay.mechanics.fibres import FibreConstants, Sheet
 from forestay.mechanics.limit_load import borne_share
 from forestay.mechanics.ring_loop import Ring, RingConstants
+from forestay.mechanics.tie import Knot, along, drawn
 from forestay.mechanics.zonule import Hold, ZonuleConstants, ZonuleParameters
 from forestay.text import tr
 
 STILL_MM = 1e-6  # a smaller displacement has no direction
 LIMIT_STATIONS = 72  # round the equator of an empty bag whose limit is sought
 TIE = 1e-9  # clock hours whose loads differ by less than this share carry the same
-
-
-@dataclass(frozen=True)
-class HoldConstants:
-    """Stiffness [mN/mm], overpull [mm] and arc [degrees] of what holds the equator."""
-
-    PREFIX: ClassVar[str] = "bag_hold"
-    hook_stiffness_mn_per_mm: float
-    hook_overpull_mm: float
-    segment_stiffness_mn_per_mm: float
-    segment_arc_deg: float
-
-
-@dataclass(frozen=True)
-class RimHoldConstants:
-    """Stiffness [mN/mm] and overpull [mm] of a hook that holds the margin of the capsulorhexis."""
-
-    PREFIX: ClassVar[str] = "rim_hold"
-    stiffness_mn_per_mm: float
-    overpull_mm: float
 
 
 @calculation(
@@ -81,18 +62,20 @@ def bag(given: BagInput, use: Reader) -> tuple[BagResult, list[Doubt]]:
     doubts = input_doubts(given)
     low, high, about = both_readings(given, use)
     doubts += about
-    holds = _holds(given, use, low)
+    holds = holds_of(given, use, low)
     model = _Model.of(given, use)
-    found = [_worst(given, springs, holds, model) for springs in (low, high)]
-    borne = None if found[0].state == "held" else _borne(given, low, holds, model)
+    knots = [_knot(given, springs, holds, model) for springs in (low, high)]
+    held = [drawn_by(holds, knot) for knot in knots]
+    found = [_worst(given, springs, hold, model) for springs, hold in zip((low, high), held, strict=True)]
+    borne = None if found[0].state == "held" else _borne(given, low, held[0], model)
     doubts += _limit_doubts(borne) or _answer_doubts(given, found[0], found[1], low)
     scenario = Scenario(
         label=tr("Scenario: rests on poorly known strength of the zonule; a band, not a prediction"),
         low=_side(found[0], low),
         high=_side(found[1], high),
     )
-    result = _result(found[0], low, holds, model.sheets, scenario)
-    return result.model_copy(update={"limit_share": borne}), doubts
+    result = _result(found[0], low, held[0], model.sheets, scenario)
+    return result.model_copy(update={"limit_share": borne, "knot": KnotResult.of(knots[0])}), doubts
 
 
 def both_readings(given: BagInput, use: Reader) -> tuple[ZonuleParameters, ZonuleParameters, list[Doubt]]:
@@ -136,29 +119,19 @@ class _Model:
         return cls(use.constants(BagConstants), use.constants(RingConstants), rim, sheets, bed)
 
 
-def _holds(given: BagInput, use: Reader, springs: ZonuleParameters) -> tuple[Hold, ...]:
-    if not given.capsule_hooks and not given.segments:
-        return ()
-    length = float(springs.fibre_length_mm)
-    if given.contents == "empty" and given.capsulorhexis_mm is not None:
-        rim = use.constants(RimHoldConstants)
-        reach = length + (given.bag_diameter_mm - given.capsulorhexis_mm) * 0.5
-        hooks = tuple(
-            Hold(clock, rim.stiffness_mn_per_mm, reach, rim.overpull_mm, 0.0, "rim") for clock in given.capsule_hooks
-        )
-        if not given.segments:
-            return hooks
-        constants = use.constants(HoldConstants)
-    else:
-        constants = use.constants(HoldConstants)
-        hooks = tuple(
-            Hold(clock, constants.hook_stiffness_mn_per_mm, length, constants.hook_overpull_mm, 0.0)
-            for clock in given.capsule_hooks
-        )
-    return hooks + tuple(
-        Hold(clock, constants.segment_stiffness_mn_per_mm, length, 0.0, constants.segment_arc_deg)
-        for clock in given.segments
-    )
+def _knot(given: BagInput, springs: ZonuleParameters, holds: tuple[Hold, ...], model: _Model) -> Knot | None:
+    """How far the sutures of segments are drawn, before any load; None where there are none, or they stay just tight."""
+    towards = along(given.segments)
+    if towards is None or given.sutures == "just-tight":
+        return None
+
+    def shift_mm(draw: float) -> float | None:
+        held = drawn_by(holds, Knot(draw, draw, "slack"))
+        (bag,) = _bags(given.model_copy(update={"load": None}), springs, held, model)
+        found = mechanics.rest(bag=bag, constants=model.bag, ring_constants=model.rings)
+        return found.x_mm * float(towards[0]) + found.y_mm * float(towards[1]) if found.converged else None
+
+    return drawn(shift_mm=shift_mm, from_mm=0.0, limit_mm=float(springs.fibre_length_mm))
 
 
 def _worst(given: BagInput, springs: ZonuleParameters, holds: tuple[Hold, ...], model: _Model) -> BagState:

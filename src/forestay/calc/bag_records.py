@@ -8,6 +8,7 @@ from pydantic import Field
 
 from forestay.eye.quantity import within
 from forestay.mechanics.bag_model import State
+from forestay.mechanics.tie import Knot
 from forestay.record import Record
 
 STATE = "held; collapsed: an empty bag that came off or folded; unsupported: nothing holds it"
@@ -40,6 +41,31 @@ class LoadInput(Record):
     )
 
 
+Sutures = Literal["centred", "just-tight"]
+SUTURES = (
+    "how sutures to the sclera are tied: drawn until the bag is centred along them (without it), or just tight with the "
+    "bag in the middle"
+)
+
+
+class KnotResult(Record):
+    """How the sutures to the sclera are tied: all drawn by the same length, before any load."""
+
+    state: Literal["centred", "slack", "limited"] = Field(
+        description="centred: drawn until the bag is centred along them; slack: it is so without; limited: drawn as far as "
+        "they go, the bag still off centre"
+    )
+    drawn_mm: float = Field(description="how much shorter each is than just tight with the bag in the middle")
+    pulled_mm: float = Field(description="how much of that was drawn while it pulled")
+
+    @classmethod
+    def of(cls, knot: Knot | None) -> KnotResult | None:
+        """The knot as it is told."""
+        if knot is None:
+            return None
+        return cls(state=knot.state, drawn_mm=knot.drawn_mm, pulled_mm=knot.pulled_mm)
+
+
 class BagInput(Record):
     """One bag, its zonule, what holds it and what pulls it. Clock hours are the eye's."""
 
@@ -63,6 +89,7 @@ class BagInput(Record):
     segments: tuple[Clock, ...] = Field(
         default=(), strict=False, max_length=4, description="clock hours of sutured ring segments"
     )
+    sutures: Sutures | None = Field(default=None, description=SUTURES)
     capsulorhexis_mm: Annotated[float, within("capsulorhexis_mm")] | None = Field(
         default=None, description="diameter of the capsulorhexis: in an empty bag hooks then pull at its margin"
     )
@@ -127,5 +154,8 @@ class BagResult(Record):
         default=None,
         description="where the bag is held without the load and not with it: share of the load up to which it is held; "
         "else null",
+    )
+    knot: KnotResult | None = Field(
+        default=None, description="how the sutures of segments are tied; null without any, or where they are just tight"
     )
     scenario: Scenario = Field(description="what rests on poorly known strength: a band, not a prediction")

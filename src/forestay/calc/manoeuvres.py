@@ -9,7 +9,7 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import Field
 
 from forestay.answer import Doubt
-from forestay.calc.bag import RimHoldConstants
+from forestay.calc.bag_holds import RimHoldConstants
 from forestay.calc.bag_records import STATE, Clock, RingInput, Share
 from forestay.calc.core import calculation
 from forestay.errors import InvalidInput

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pydantic import Field
 
 from forestay.answer import Doubt
+from forestay.calc.bag_records import SUTURES, KnotResult, Sutures
 from forestay.calc.core import calculation
 from forestay.calc.ring_parts import (
     CLOCK_NONE,
@@ -51,6 +52,7 @@ class RingInBagInput(EyeInput):
     segments: tuple[SegmentInput, ...] = Field(
         default=(), strict=False, max_length=4, description="ring segments, each sutured in its middle"
     )
+    sutures: Sutures | None = Field(default=None, description=SUTURES)
 
 
 class Side(Record):
@@ -72,6 +74,9 @@ class RingInBagResult(Record):
     peak_load: float | None = Field(description="the largest of load_by_clock_hour")
     pieces: tuple[PieceContact, ...] | None = Field(description="what the ring and each segment touch")
     furthest_wall_mm: float | None = Field(description="from the bag's centre to its furthest wall")
+    knot: KnotResult | None = Field(
+        description="how its sutures are tied; null without any, where they are just tight or pull against one another"
+    )
     over_friction: Band | None = Field(description="range over low and high friction; null where one does not hold")
     stiffer_zonule: Side = Field(description="the same with the zonule at its stiffer reading: a scenario")
 
@@ -117,10 +122,11 @@ def ring_in_bag(given: RingInBagInput, use: Reader) -> tuple[RingInBagResult, li
         )
         for one in given.segments
     )
-    found = eye.rest(pieces, stiff=False, friction=eye.friction, stations=LIVE_STATIONS)
-    stiff = eye.rest(pieces, stiff=True, friction=eye.friction, stations=LIVE_STATIONS)
+    tie = given.sutures != "just-tight"
+    found = eye.rest(pieces, stiff=False, friction=eye.friction, stations=LIVE_STATIONS, tie=tie)
+    stiff = eye.rest(pieces, stiff=True, friction=eye.friction, stations=LIVE_STATIONS, tie=tie)
     ends = [
-        eye.rest(pieces, stiff=False, friction=share, stations=RANK_STATIONS)
+        eye.rest(pieces, stiff=False, friction=share, stations=RANK_STATIONS, tie=tie)
         for share in (eye.opened.friction_low, eye.opened.friction_high)
     ]
     alone = bag_engine.rest(
@@ -141,6 +147,7 @@ def ring_in_bag(given: RingInBagInput, use: Reader) -> tuple[RingInBagResult, li
         peak_load=max(loads) if rests else None,
         pieces=tuple(contact(piece) for piece in found.pieces) if rests else None,
         furthest_wall_mm=found.peak_radius_mm if rests else None,
+        knot=KnotResult.of(found.knot),
         over_friction=band([found, *ends], resting),
         stiffer_zonule=_side(stiff, eye.high),
     )

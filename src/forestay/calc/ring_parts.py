@@ -14,6 +14,7 @@ from forestay.mechanics import open_ring_bag, zonule
 from forestay.mechanics.bag_model import Bag, BagConstants, BagState
 from forestay.mechanics.open_ring_bag import Setting
 from forestay.mechanics.open_ring_model import OpenRingConstants, OpenRingState, Piece, PieceState, whole_ring
+from forestay.mechanics.open_ring_tie import tied
 from forestay.mechanics.ring import require_closing
 from forestay.mechanics.ring_loop import RingConstants, closed_diameter_mm
 from forestay.mechanics.zonule import ZonuleConstants, ZonuleParameters
@@ -141,12 +142,15 @@ class Eye:
         """What the engine takes beside bag and ring."""
         return Setting(self.bag, self.rings, self.opened, friction, stations)
 
-    def rest(self, pieces: tuple[Piece, ...], *, stiff: bool, friction: float, stations: int) -> OpenRingState:
-        """Rest with those pieces."""
+    def rest(
+        self, pieces: tuple[Piece, ...], *, stiff: bool, friction: float, stations: int, tie: bool = False
+    ) -> OpenRingState:
+        """Rest with those pieces; ``tie``: their sutures are then drawn until the bag is centred."""
         return open_ring_bag.rest(
             bag=Bag(support=self.support, springs=self.high if stiff else self.low, contents=self.contents),
             pieces=pieces,
             setting=self.setting(friction=friction, stations=stations),
+            then=tied if tie else None,
         )
 
 

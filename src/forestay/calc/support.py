@@ -9,7 +9,8 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from forestay.answer import Doubt
-from forestay.calc.bag import HoldConstants
+from forestay.calc.bag_holds import HoldConstants
+from forestay.calc.bag_records import KnotResult
 from forestay.calc.core import calculation
 from forestay.calc.support_steps import Site, routine_of, steps_of
 from forestay.evidence import Reader
@@ -100,12 +101,13 @@ class SupportRow(Record):
         description="now: before the nucleus is out; later: after; not: no ring"
     )
     held: bool = Field(description="whether the bag is held at every step")
-    displacement_mm: float | None = Field(description="how far off centre the bag lies at the end")
+    displacement_mm: float | None = Field(description="how far off centre the bag is left, hooks out")
     reserve: float | None = Field(
         description="least reserve of all steps; below 0 a fibre is asked for more than it bears"
     )
     worst_step: str | None = Field(description="step at which the reserve is least")
     peak_load: float | None = Field(description="load of the most loaded clock hour at the last step")
+    knot: KnotResult | None = Field(description="how its sutures are tied in the empty bag; null without any")
     best: bool = Field(description="nothing else is as good in all three and better in one")
     planned: bool = Field(description="whether it is what is planned")
     by_step: tuple[StepOutcome, ...] = Field(description="every step")
@@ -130,7 +132,8 @@ class SupportOutput(Record):
     "support-search",
     summary="Which support for a weak zonule, where and before which step: by centring, reserve and the neighbours' load",
     formula="every kind at its places and moments through the bag model; order: held, nothing overloaded, how many rows "
-    "beat it, sum of its places in the three measures; a ring in the empty bag is open: as ring-in-bag",
+    "beat it, sum of its places in the three measures; a ring in the empty bag is open: as ring-in-bag; what is sutured "
+    "is tied where the bag is centred; hooks are out in the end",
     valid="compares within one eye; with the lens in the bag a ring changes nothing; the loads of the steps are shares of the first puncture, mostly assumed",
     input=SupportInput,
     output=SupportOutput,
@@ -268,6 +271,7 @@ def _row(row: Row, steps: tuple[BagStep, ...]) -> SupportRow:
         displacement_mm=row.displacement_mm,
         reserve=row.reserve,
         peak_load=row.peak_load,
+        knot=KnotResult.of(row.by_step[-1].knot),
         best=row.best,
         worst_step=row.worst_step,
         planned=row.planned,

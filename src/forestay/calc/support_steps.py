@@ -32,6 +32,8 @@ BEFORE_OPEN = ("puncture", "capsulorhexis-pull")
 """Steps with the capsule still whole."""
 BY_HAND = ("pole-lift", "whole-nucleus")
 """Steps that only a nucleus delivered whole has."""
+LEFT = "left"
+"""Not a step but what is left after the last: the instruments are out and nothing pulls."""
 HARDEST_ROUTINE = "cortex-radial"
 """What a sound zonule is asked for besides: cortex pulled to the centre, which nobody spares it."""
 
@@ -49,13 +51,14 @@ class Site:
 
 
 def steps_of(site: Site, use: Reader) -> tuple[BagStep, ...]:
-    """The steps with their pulls, in their order."""
+    """The steps with their pulls, in their order, and what is left after them."""
     known = {one.key: one for one in table(use)}
-    return tuple(
+    steps = tuple(
         BagStep(step, found.stage, _acts(_own(found, site), site, use), step not in BEFORE_OPEN)
         for step, found in ((step, known[key]) for step, key in MANOEUVRE_OF.items())
         if site.by_hand or step not in BY_HAND
     )
+    return (*steps, BagStep(LEFT, "empty", left=True))
 
 
 def routine_of(site: Site, use: Reader) -> tuple[BagStep, ...]:

@@ -7,6 +7,7 @@ in it, the same equator made rigid.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
@@ -46,14 +47,18 @@ class Setting:
     stations: int = STATIONS
 
 
-def rest(*, bag: Bag, pieces: tuple[Piece, ...], setting: Setting) -> OpenRingState:
+def rest(
+    *, bag: Bag, pieces: tuple[Piece, ...], setting: Setting, then: Callable[[Settled, Setting], Settled] | None = None
+) -> OpenRingState:
     """Where bag and rings come to rest when the rings are let go where they are laid.
 
-    Parameters: ``bag`` (its own ``ring`` and ``rim`` are not used), ``pieces``, ``setting``. Result:
+    Parameters: ``bag`` (its own ``ring`` and ``rim`` are not used), ``pieces``, ``setting``, ``then`` what is done next
+    (sutures are tied: :func:`forestay.mechanics.open_ring_tie.tied`). Result:
     :class:`OpenRingState`, pieces in the order given. Worked out in one of the two mirror images, always the same, so
     that mirrored input gives the mirrored answer to the last bit. Range: planar; pieces pass one another freely where
     they overlap; friction up to about 0.5. Never raises for a bag or a ring that fails: see ``state``.
     """
+    after = then or _as_it_lies
     given = replace(bag, ring=None, rim=None).rounded()
     laid = [piece.rounded() for piece in pieces]
     order = sorted(range(len(laid)), key=lambda i: laid[i].key())
@@ -62,14 +67,21 @@ def rest(*, bag: Bag, pieces: tuple[Piece, ...], setting: Setting) -> OpenRingSt
     key = _key(given, [laid[i] for i in order])
     other_key = _key(given.mirrored(), [turned[i] for i in other_order])
     if other_key < key:
-        found = settle(given.mirrored(), tuple(turned[i] for i in other_order), setting).answer.mirrored()
+        found = after(
+            settle(given.mirrored(), tuple(turned[i] for i in other_order), setting), setting
+        ).answer.mirrored()
         back = [_sutures_back(piece, other_order[i], laid, turned) for i, piece in enumerate(found.pieces)]
         found, order = replace(found, pieces=tuple(back)), other_order
     else:
-        found = settle(given, tuple(laid[i] for i in order), setting).answer
+        found = after(settle(given, tuple(laid[i] for i in order), setting), setting).answer
         if other_key == key and abs(found.bag.x_mm) <= SYMMETRIC_ROUNDING_MM:
             found = replace(found, bag=even(found.bag))
     return replace(found, pieces=tuple(found.pieces[order.index(i)] for i in range(len(found.pieces))))
+
+
+def _as_it_lies(found: Settled, setting: Setting) -> Settled:
+    del setting
+    return found
 
 
 def _sutures_back(state: PieceState, which: int, laid: list[Piece], turned: list[Piece]) -> PieceState:
@@ -126,10 +138,11 @@ def arc_of(piece: Piece, setting: Setting, base_share: float = 0.5) -> Arc:
 
 @dataclass(frozen=True)
 class Settled:
-    """Rest of bag and pieces in one of the two mirror images. ``bag`` as it was worked out (a wall that would wrinkle
+    """Rest of bag and ``pieces`` in one of the two mirror images. ``bag`` as it was worked out (a wall that would wrinkle
     bends less easily); ``problem`` and ``found`` of the solver, None where nothing holds the bag."""
 
     bag: Bag
+    pieces: tuple[Piece, ...]
     answer: OpenRingState
     problem: Problem | None
     found: JointState | None
@@ -158,10 +171,10 @@ def _try(bag: Bag, pieces: tuple[Piece, ...], setting: Setting) -> Settled:
             stations=setting.stations,
         )
         radius = float(bag.springs.bag_radius_mm)
-        return Settled(bag, OpenRingState("unsupported", nothing, (), radius, 0.0, 0.0), None, None)
+        return Settled(bag, pieces, OpenRingState("unsupported", nothing, (), radius, 0.0, 0.0), None, None)
     problem, circle, unknowns, first = _problem(bag, pieces, setting)
     found = solve(problem, wall_mm=circle, unknowns=unknowns, first_push_mn=first)
-    return Settled(bag, answer_of(bag, pieces, setting, problem, found), problem, found)
+    return Settled(bag, pieces, answer_of(bag, pieces, setting, problem, found), problem, found)
 
 
 def _problem(
@@ -172,8 +185,8 @@ def _problem(
     chain, circle = bag_chain(bag, setting)
     radius = float(bag.springs.bag_radius_mm)
     arcs = tuple(arc_of(piece, setting) for piece in pieces)
-    unknowns, first, pins = [], [], []
-    for row, (piece, arc) in enumerate(zip(pieces, arcs, strict=True)):
+    unknowns, first = [], []
+    for piece, arc in zip(pieces, arcs, strict=True):
         x, y = direction(piece.middle_clock)
         unknowns.append(
             assembled(arc).laid(
@@ -181,12 +194,9 @@ def _problem(
             )
         )
         first.append(np.full(arc.points, _even_push(arc, radius) / arc.points))
-        stiff = setting.opened.suture_stiffness_mn_per_mm
-        for clock in piece.sutured_clocks:
-            point, anchor, length = _tied(arc, piece, clock, bag)
-            pins.append(Pin(row, point, anchor, stiff, length))
+    pins = sutures_of(bag, pieces, setting)
     whole = float(bag.springs.total_stiffness_mn_per_mm) * float(bag.springs.prestretch_mm)
-    problem = Problem(chain, arcs, tuple(pins), (), setting.friction, False, whole)
+    problem = Problem(chain, arcs, pins, (), setting.friction, False, whole)
     return problem, circle, tuple(unknowns), tuple(first)
 
 
@@ -196,27 +206,26 @@ def _even_push(arc: Arc, radius: float) -> float:
     return arc.bending_mn_mm2 * bent * arc.length_mm / (radius * radius * 2)
 
 
-def _tied(arc: Arc, piece: Piece, clock: float, bag: Bag) -> tuple[int, Floats, float]:
-    """A suture from the point of the piece that lies at ``clock`` straight outwards to the sclera, just
-    tight: the point's index, the anchor and the length [mm]."""
+def sutures_of(bag: Bag, pieces: tuple[Piece, ...], setting: Setting) -> tuple[Pin, ...]:
+    """The sutures of the pieces, piece by piece: just tight with the bag in the middle, less what each is drawn."""
+    stiff, fibre = setting.opened.suture_stiffness_mn_per_mm, float(bag.springs.fibre_length_mm)
+    pins: list[Pin] = []
+    for row, piece in enumerate(pieces):
+        arc = arc_of(piece, setting)
+        length = max(fibre - piece.drawn_mm, 0.0)
+        pins += [Pin(row, *_eyelet(arc, piece, clock, bag), stiff, length) for clock in piece.sutured_clocks]
+    return tuple(pins)
+
+
+def _eyelet(arc: Arc, piece: Piece, clock: float, bag: Bag) -> tuple[int, Floats]:
+    """A suture from the point of the piece that lies at ``clock`` straight outwards to the sclera: the point's index and
+    the anchor [mm]."""
     radius, fibre = float(bag.springs.bag_radius_mm), float(bag.springs.fibre_length_mm)
     half = HOUR_COUNT * 0.5
     ahead = (clock - piece.middle_clock + half) % HOUR_COUNT - half
     along = 0.5 * piece.length_mm + ahead * (np.pi / half) * radius
     point = round(min(max(along / piece.length_mm, 0.0), 1.0) * (arc.points - 1))
-    anchor = (radius + fibre) * np.array(direction(clock))
-    return point, anchor, fibre
-
-
-def hangs_slack(bag: Bag, piece: Piece, setting: Setting, state: OpenRingState) -> bool:
-    """Whether the sutures of ``piece`` would hang slack in ``state``, the rest of the same ring without them: then it
-    is the rest with them too."""
-    arc, outline = arc_of(piece, setting), state.pieces[0].outline_mm
-    for clock in piece.sutured_clocks:
-        point, anchor, length = _tied(arc, piece, clock, bag)
-        if float(np.hypot(*(anchor - outline[:, point]))) > length:
-            return False
-    return True
+    return point, (radius + fibre) * np.array(direction(clock))
 
 
 def bag_state(bag: Bag, constants: BagConstants, chain: Chain, found: loop.LoopState, extra_mn: float) -> BagState:

@@ -9,6 +9,7 @@ import numpy as np
 
 from forestay.frame import mirror_hour
 from forestay.mechanics.bag_model import BagState
+from forestay.mechanics.tie import Knot
 from forestay.mechanics.zonule import HOUR_COUNT, Floats, on_grid
 
 RingState = Literal["held", "slid", "escaped", "collapsed", "unsupported"]
@@ -42,13 +43,15 @@ class OpenRingConstants:
 class Piece:
     """An open ring or part of one. ``length_mm`` [mm] along it, eyelets included; ``free_diameter_mm`` [mm];
     ``spring_mn_per_mm`` [mN/mm] of the whole ring; ``middle_clock`` [clock hours] where its middle is laid;
-    ``sutured_clocks`` [clock hours] where it is sutured to the sclera."""
+    ``sutured_clocks`` [clock hours] where it is sutured to the sclera; ``drawn_mm`` [mm] how much shorter each suture is
+    than just tight with the bag in the middle."""
 
     length_mm: float
     free_diameter_mm: float
     spring_mn_per_mm: float
     middle_clock: float
     sutured_clocks: tuple[float, ...] = ()
+    drawn_mm: float = 0.0
 
     def mirrored(self) -> Piece:
         """The same piece in the other eye."""
@@ -63,7 +66,8 @@ class Piece:
 
     def key(self) -> tuple[object, ...]:
         """What tells it from its mirror image."""
-        return (self.middle_clock, self.sutured_clocks, self.length_mm, self.free_diameter_mm, self.spring_mn_per_mm)
+        size = (self.length_mm, self.free_diameter_mm, self.spring_mn_per_mm)
+        return (self.middle_clock, self.sutured_clocks, *size, self.drawn_mm)
 
 
 def whole_ring(
@@ -133,7 +137,8 @@ class OpenRingState:
     ``escaped``: a ring left the wall or finds no rest on it; ``collapsed``: the bag folded or came off;
     ``unsupported``: nothing holds it. ``bag`` as without a ring; ``pieces`` in the order given; ``peak_radius_mm`` [mm]
     from the bag's centre to its furthest wall; ``balance_mn`` what is left of the sum of all forces on the bag [mN];
-    ``smoothed``: found only with a wall that bends less easily, which moves the bag by some percent."""
+    ``smoothed``: found only with a wall that bends less easily, which moves the bag by some percent; ``knot`` of its
+    sutures where they were tied until the bag was centred."""
 
     state: RingState
     bag: BagState
@@ -142,6 +147,7 @@ class OpenRingState:
     balance_mn: float
     energy_mn_mm: float
     smoothed: bool = False
+    knot: Knot | None = None
 
     def mirrored(self) -> OpenRingState:
         """The same in the other eye."""

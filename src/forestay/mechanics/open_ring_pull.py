@@ -13,6 +13,7 @@ from forestay.mechanics.bag_model import Bag, Load
 from forestay.mechanics.open_ring_bag import SYMMETRIC_ROUNDING_MM, Setting, Settled, answer_of, bag_chain, even, settle
 from forestay.mechanics.open_ring_model import OpenRingState, Piece
 from forestay.mechanics.open_ring_solver import solve_on
+from forestay.mechanics.open_ring_tie import let_go, tied
 
 ANSWER_STATIONS = 48
 """Of the equator, for an answer that follows a hand: within 3 % of the peaks at 72 (a test holds it)."""
@@ -74,11 +75,11 @@ class RingedBag:
 
 
 @lru_cache(maxsize=128)
-def ringed(*, bag: Bag, piece: Piece, setting: Setting) -> RingedBag:
+def ringed(*, bag: Bag, piece: Piece, setting: Setting, tie: bool = False) -> RingedBag:
     """Let an open ring go in a bag and keep what is needed to pull on it.
 
     Parameters: ``bag`` (its own ``ring``, ``rim`` and ``load`` are not used); ``piece``, one ring with at most one
-    suture; ``setting``. Range as :func:`forestay.mechanics.open_ring_bag.rest`. Whoever asks about the same ring in the
+    suture; ``setting``; ``tie``: its suture is then drawn until the bag is centred, and knotted. Range as :func:`forestay.mechanics.open_ring_bag.rest`. Whoever asks about the same ring in the
     same bag again is given the rest that was found.
     """
     if len(piece.sutured_clocks) > 1:
@@ -89,4 +90,11 @@ def ringed(*, bag: Bag, piece: Piece, setting: Setting) -> RingedBag:
     turned = other_key < key
     if turned:
         given, laid = other, other_laid
-    return RingedBag(settle(given, (laid,), setting), laid, setting, turned, key == other_key)
+    rest = None
+    if laid.sutured_clocks and not laid.drawn_mm:  # a suture that hangs slack leaves the ring's rest as it is
+        bare = ringed(bag=given, piece=replace(laid, sutured_clocks=()), setting=setting).rest
+        rest = let_go(bare, laid, setting) if bare.answer.state in RESTS else None
+    rest = rest or settle(given, (laid,), setting)
+    if tie:
+        rest = tied(rest, setting)
+    return RingedBag(rest, rest.pieces[0], setting, turned, key == other_key)

@@ -2,8 +2,8 @@
 
 A ring centres the bag and loads the neighbours of a gap; hooks unload them and are taken out again: there is no one
 best. Every kind of support that can be had is tried at its places and moments with a mechanical model that the caller
-gives, and all are shown in one table by three measures: how far the bag lies off centre at the end, how much of what
-the fibres bear is left at the worst step, and how much the most loaded clock hour carries at the end.
+gives, and all are shown in one table by three measures: how far off centre the bag is left, how much of what the
+fibres bear is left at the worst step, and how much the most loaded clock hour carries at the last step.
 """
 
 from __future__ import annotations
@@ -248,7 +248,8 @@ def _row(support: Support, question: Question, model: _Model, yields: bool) -> R
 
     def at(start: int, ring: int) -> tuple[Outcome, ...]:
         parts = (nothing if i < start else bridged if i < ring else support for i in range(len(steps)))
-        return tuple(model(part, step.key) for part, step in zip(parts, steps, strict=True))
+        there = (part.left() if step.left else part for part, step in zip(parts, steps, strict=True))
+        return tuple(model(part, step.key) for part, step in zip(there, steps, strict=True))
 
     opened = _opened(question)
     tried = [at(*moment) for moment in moments]
@@ -265,7 +266,8 @@ def _row(support: Support, question: Question, model: _Model, yields: bool) -> R
 def _moments(support: Support, question: Question, yields: bool) -> list[tuple[int, int]]:
     """When it may go in, and its ring: steps by number, the latest last. Hooks of a ring with hooks bridge the time until
     the ring goes in."""
-    opened, emptied, count = _opened(question), _emptied(question), len(question.steps)
+    opened, emptied = _opened(question), _emptied(question)
+    count = sum(not step.left for step in question.steps)
     if support.ring and question.whole_nucleus_by_hand and yields:
         return [(opened, opened)]
     starts = range(opened, count)
@@ -303,7 +305,7 @@ def _measured(
 ) -> Row:
     steps, opened = question.steps, _opened(question)
     held = all(o.held for o in outcomes)
-    last = outcomes[-1]
+    last = next(o for o, step in zip(reversed(outcomes), reversed(steps), strict=True) if not step.left)
     worst = min(range(opened, len(outcomes)), key=lambda i: outcomes[i].reserve)
     return Row(
         support=support,
@@ -311,7 +313,7 @@ def _measured(
         ring_before_step=before[1],
         ring_timing=timing,
         held=held,
-        displacement_mm=last.displacement_mm if held else None,
+        displacement_mm=outcomes[-1].displacement_mm if held else None,
         reserve=outcomes[worst].reserve if held else None,
         peak_load=last.peak_load if held else None,
         by_step=outcomes,

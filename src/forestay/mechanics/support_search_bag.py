@@ -16,11 +16,12 @@ from forestay.mechanics import bag as mechanics
 from forestay.mechanics import disc
 from forestay.mechanics.bag_chain import pull
 from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Contents, Load
-from forestay.mechanics.open_ring_bag import Setting, hangs_slack
+from forestay.mechanics.open_ring_bag import Setting
 from forestay.mechanics.open_ring_model import OpenRingConstants, OpenRingState, Piece, RingState, whole_ring
 from forestay.mechanics.open_ring_pull import ANSWER_STATIONS, RESTS, RingedBag, ringed
 from forestay.mechanics.ring_loop import Ring, RingConstants, closed_diameter_mm
 from forestay.mechanics.support_search_model import Outcome, Solve, Step, Support
+from forestay.mechanics.tie import Knot, along, drawn
 from forestay.mechanics.zonule import Hold, ZonuleParameters
 
 SEARCH_STATIONS = 72  # round the equator of an empty bag; 144 changes the order of nothing that differs by 1 %
@@ -34,11 +35,12 @@ class BagStep:
     contents: Contents
     loads: tuple[Load, ...] = ()
     open: bool = True
+    left: bool = False
 
     @property
     def step(self) -> Step:
         """The step as the search knows it."""
-        return Step(self.key, self.contents == "empty", self.open)
+        return Step(self.key, self.contents == "empty", self.open, self.left)
 
 
 @dataclass(frozen=True)
@@ -52,18 +54,21 @@ class Kit:
     ring: Ring
     opened: OpenRingConstants
 
-    def holds(self, support: Support) -> tuple[Hold, ...]:
-        """What holds the equator from outside with the lens in the bag."""
-        fixed = () if support.fixed_at is None else (support.fixed_at,)
-        return (*self.instruments(support), *(replace(self.suture, clock=clock) for clock in fixed))
-
-    def instruments(self, support: Support) -> tuple[Hold, ...]:
-        """What holds the equator of the empty bag: a ring's own suture pulls at the ring."""
+    def holds(self, support: Support, contents: Contents, drawn_mm: float = 0.0) -> tuple[Hold, ...]:
+        """What holds the equator from outside, sutures drawn so far. In the empty bag a ring's own suture pulls at the
+        ring."""
+        segment, suture = (replace(one, overpull_mm=one.overpull_mm + drawn_mm) for one in (self.segment, self.suture))
+        fixed = sutured_at(support) if contents == "lens" and support.fixed_at is not None else ()
         return tuple(
             replace(kind, clock=clock)
-            for kind, clocks in ((self.hook, support.hooks), (self.segment, support.segments))
+            for kind, clocks in ((self.hook, support.hooks), (segment, support.segments), (suture, fixed))
             for clock in clocks
         )
+
+
+def sutured_at(support: Support) -> tuple[float, ...]:
+    """Clock hours at which a support is sutured to the sclera."""
+    return support.segments if support.fixed_at is None else (*support.segments, support.fixed_at)
 
 
 def bag_solver(
@@ -86,51 +91,31 @@ def bag_solver(
     support and step's name. Displacement is that at rest; peak load and reserve are those of the worst load; reserve =
     1 - peak stretch / (borne x resting stretch). A ring in the empty bag is let go where it is laid, then comes the
     load: it bends, stands off, turns as friction lets it, and one that finds no rest does not hold. With the lens in the
-    bag a ring changes nothing. Comparative within one eye.
+    bag a ring changes nothing. What is sutured is tied with what is in the bag then, before any load: its sutures are drawn
+    until the bag is centred (:mod:`forestay.mechanics.tie`), and tied anew once the bag is empty. Comparative within one eye.
     """
+    eye = _Eye(
+        shares=tuple(float(share) for share in zonule),
+        springs=springs,
+        pulls=tuple(dict.fromkeys(load for step in steps if step.contents == "lens" for load in step.loads)),
+        kit=kit,
+        setting=Setting(constants, ring_constants, kit.opened, kit.opened.friction, ring_stations),
+        stations=stations,
+    )
     by_key = {step.key: step for step in steps}
-    shares = tuple(float(share) for share in zonule)
-    pulls = tuple(dict.fromkeys(load for step in steps if step.contents == "lens" for load in step.loads))
     resting, prestretch = float(springs.resting_load_mn), float(springs.prestretch_mm)
-    empty: dict[tuple[tuple[Hold, ...], Load | None], BagState] = {}
-    full: dict[tuple[Hold, ...], dict[Load | None, _Found]] = {}
-    setting = Setting(constants, ring_constants, kit.opened, kit.opened.friction, ring_stations)
-    rings = _Rings(shares, springs, kit, setting)
-
-    def emptied(holds: tuple[Hold, ...], load: Load | None) -> BagState:
-        if (holds, load) not in empty:
-            empty[holds, load] = mechanics.rest(
-                bag=Bag(shares, springs, "empty", None, holds, load),
-                constants=constants,
-                ring_constants=ring_constants,
-                stations=stations,
-                alone=None if load is None else emptied(holds, None),
-            )
-        return empty[holds, load]
-
-    def found(support: Support, contents: Contents, load: Load | None) -> _Found:
-        if contents == "lens":
-            holds = kit.holds(support)
-            if holds not in full:
-                full[holds] = _with_lens(Bag(shares, springs, "lens", None, holds), (None, *pulls))
-            return full[holds][load]
-        if support.ring:
-            ring = rings.under(support, load)
-            return _found(ring.bag, ring.state)
-        state = emptied(kit.instruments(support), load)
-        return _found(state, None)
 
     def solve(support: Support, key: str) -> Outcome:
         step = by_key[key]
-        alone = found(support, step.contents, None)
-        loaded = [found(support, step.contents, load) for load in step.loads] if alone.held else []
+        alone = eye.found(support, step.contents, None)
+        loaded = [eye.found(support, step.contents, load) for load in step.loads] if alone.held else []
         fate = max((alone, *loaded), key=lambda one: FATES.index(one.ring)).ring
         if not alone.held or not all(one.held for one in loaded):
-            return Outcome(False, alone.displacement_mm, 0.0, 0.0, fate)
+            return Outcome(False, alone.displacement_mm, 0.0, 0.0, fate, alone.knot)
         worst = loaded or [alone]
         stretch = max(one.peak_stretch_mm for one in worst) / prestretch
         peak = max(one.peak_load_mn for one in worst) / resting
-        return Outcome(True, alone.displacement_mm, peak, 1 - stretch / borne_stretch, fate)
+        return Outcome(True, alone.displacement_mm, peak, 1 - stretch / borne_stretch, fate, alone.knot)
 
     return solve
 
@@ -140,42 +125,80 @@ FATES: tuple[RingState | None, ...] = (None, "held", "slid", "unsupported", "col
 
 
 @dataclass
-class _Rings:
-    """The empty bag with the open ring of a support in it, under a load or none; each is solved once."""
+class _Eye:
+    """One eye with what can be put in, under every load; each answer is worked out once."""
 
     shares: tuple[float, ...]
     springs: ZonuleParameters
+    pulls: tuple[Load, ...]
     kit: Kit
     setting: Setting
+    stations: int
     laid: dict[Support, RingedBag] = field(default_factory=dict)
-    answers: dict[tuple[Support, Load | None], OpenRingState] = field(default_factory=dict)
+    ringed: dict[tuple[Support, Load | None], OpenRingState] = field(default_factory=dict)
+    knots: dict[tuple[Support, Contents], Knot | None] = field(default_factory=dict)
+    rests: dict[tuple[tuple[Hold, ...], Contents, Load | None], BagState] = field(default_factory=dict)
+    full: dict[tuple[Hold, ...], dict[Load | None, _Found]] = field(default_factory=dict)
 
-    def under(self, support: Support, load: Load | None) -> OpenRingState:
-        """The rest with that support under ``load``."""
-        if (support, load) not in self.answers:
-            self.answers[support, load] = self._slack(support, load) or self._solved(support, load)
-        return self.answers[support, load]
+    def found(self, support: Support, contents: Contents, load: Load | None) -> _Found:
+        """The rest with that support under that load; sutures are tied before it, until the bag is centred."""
+        if support.ring and contents == "empty":
+            ring = self._under(support, load)
+            return _found(ring.bag, ring.state, self.laid[support].alone.knot)
+        knot = self._knot(support, contents)
+        holds = self.kit.holds(support, contents, knot.drawn_mm if knot else 0.0)
+        if contents == "empty":
+            return _found(self._rest(holds, contents, load), None, knot)
+        if holds not in self.full:
+            self.full[holds] = _with_lens(Bag(self.shares, self.springs, "lens", None, holds), (None, *self.pulls))
+        return replace(self.full[holds][load], knot=knot)
 
-    def _slack(self, support: Support, load: Load | None) -> OpenRingState | None:
-        """The rest of the ring without its suture, where that would hang slack before the load and under it."""
-        if support.fixed_at is None:
+    def _rest(self, holds: tuple[Hold, ...], contents: Contents, load: Load | None) -> BagState:
+        """The rest of the bag with instruments and no ring."""
+        key = holds, contents, load
+        if key not in self.rests:
+            self.rests[key] = mechanics.rest(
+                bag=Bag(self.shares, self.springs, contents, None, holds, load),
+                constants=self.setting.bag,
+                ring_constants=self.setting.rings,
+                stations=self.stations,
+                alone=None if load is None else self._rest(holds, contents, None),
+            )
+        return self.rests[key]
+
+    def _knot(self, support: Support, contents: Contents) -> Knot | None:
+        """How far the sutures of a support without a ring in the empty bag are drawn; None where it has none."""
+        if (support, contents) not in self.knots:
+            self.knots[support, contents] = self._drawn(support, contents)
+        return self.knots[support, contents]
+
+    def _drawn(self, support: Support, contents: Contents) -> Knot | None:
+        towards = along(sutured_at(support))
+        if towards is None:
             return None
-        bag, piece = self._bag(support), self._piece(support)
-        found = None
-        for pulled in (None, load):
-            found = self.under(Support("ring", hooks=support.hooks, gap_clock=support.gap_clock), pulled)
-            if found.state not in RESTS or not hangs_slack(bag, piece, self.setting, found):
-                return None
-        return found
 
-    def _solved(self, support: Support, load: Load | None) -> OpenRingState:
-        if support not in self.laid:
-            self.laid[support] = ringed(bag=self._bag(support), piece=self._piece(support), setting=self.setting)
-        ring = self.laid[support]
-        return ring.alone if load is None else ring.under(load)
+        def shift_mm(draw: float) -> float | None:
+            found = self._rest(self.kit.holds(support, contents, draw), contents, None)
+            return found.x_mm * float(towards[0]) + found.y_mm * float(towards[1]) if found.converged else None
+
+        return drawn(shift_mm=shift_mm, from_mm=0.0, limit_mm=float(self.springs.fibre_length_mm))
+
+    def _under(self, support: Support, load: Load | None) -> OpenRingState:
+        """The empty bag with the open ring of a support in it."""
+        if (support, load) not in self.ringed:
+            if support not in self.laid:
+                self.laid[support] = ringed(
+                    bag=self._bag(support),
+                    piece=self._piece(support),
+                    setting=self.setting,
+                    tie=support.fixed_at is not None,
+                )
+            ring = self.laid[support]
+            self.ringed[support, load] = ring.alone if load is None else ring.under(load)
+        return self.ringed[support, load]
 
     def _bag(self, support: Support) -> Bag:
-        return Bag(self.shares, self.springs, "empty", None, self.kit.instruments(support))
+        return Bag(self.shares, self.springs, "empty", None, self.kit.holds(support, "empty"))
 
     def _piece(self, support: Support) -> Piece:
         free = self.kit.ring.free_diameter_mm
@@ -197,11 +220,12 @@ class _Found:
     peak_load_mn: float
     peak_stretch_mm: float
     ring: RingState | None = None
+    knot: Knot | None = None
 
 
-def _found(bag: BagState, ring: RingState | None) -> _Found:
+def _found(bag: BagState, ring: RingState | None, knot: Knot | None) -> _Found:
     held = bag.state == "held" if ring is None else ring in RESTS
-    return _Found(held, bag.displacement_mm, max(bag.load_mn), bag.peak_stretch_mm, ring)
+    return _Found(held, bag.displacement_mm, max(bag.load_mn), bag.peak_stretch_mm, ring, knot)
 
 
 def _with_lens(bag: Bag, loads: Sequence[Load | None]) -> dict[Load | None, _Found]:

@@ -8,6 +8,7 @@ from typing import ClassVar, Literal
 
 from forestay.frame import mirror_by_hour, mirror_hour
 from forestay.mechanics.open_ring_model import RingState
+from forestay.mechanics.tie import Knot
 from forestay.mechanics.zonule import on_grid
 
 Kind = Literal["none", "hooks", "ring", "ring-and-hooks", "segment", "sutured-ring"]
@@ -68,6 +69,12 @@ class Support:
         """The hooks alone of a ring with hooks."""
         return Support("hooks", hooks=self.hooks)
 
+    def left(self) -> Support:
+        """What stays in the eye: the same without its hooks."""
+        if self.kind == "hooks":
+            return Support("none")
+        return replace(self, kind="ring", hooks=()) if self.kind == "ring-and-hooks" else self
+
     def on_grid(self) -> Support:
         """The same with clock positions whose mirror images are exact."""
         return replace(
@@ -98,7 +105,8 @@ class Outcome:
     ``held``; ``displacement_mm`` of the bag at rest with that support; ``peak_load``, largest load of a clock hour
     during the step, healthy resting load = 1; ``reserve``, share of what the most loaded fibre bears that is left
     during the step (below 0: asked for more). Of a bag that is not held the numbers are not used. ``ring``: what became
-    of the ring that is in, the worst during the step; None where there is none, or the model does not ask.
+    of the ring that is in, the worst during the step; None where there is none, or the model does not ask. ``knot`` of
+    its sutures, None without any.
     """
 
     held: bool
@@ -106,16 +114,19 @@ class Outcome:
     peak_load: float
     reserve: float
     ring: RingState | None = None
+    knot: Knot | None = None
 
 
 @dataclass(frozen=True)
 class Step:
     """One step of the operation: its name, whether the bag is ``empty`` by then, and whether the capsulorhexis is there
-    (``open``): hooks and rings are held by it, so that nothing can be put in before."""
+    (``open``): hooks and rings are held by it, so that nothing can be put in before. ``left``: not a step, but what is
+    left after the last: hooks are out."""
 
     key: str
     empty: bool
     open: bool = True
+    left: bool = False
 
 
 Solve = Callable[[Support, str], Outcome]
@@ -170,7 +181,7 @@ class Row:
     """One support in its best moment.
 
     ``before_step``: it is put in before that step, its ring before ``ring_before_step``; ``by_step``: what the model says of every step, without it before
-    and with it from then on; ``displacement_mm`` and ``peak_load`` at the last step, ``reserve`` least of the steps
+    and with it from then on; ``displacement_mm`` as the bag is left and ``peak_load`` at the last step, ``reserve`` least of the steps
     with the capsule open (None where the bag is not held throughout, as ``held`` says); ``best``: nothing else is better in one of the
     three and as good in the others; ``reasons`` in words; ``worst_step``: where the reserve is least; ``planned``: it is
     what is planned.

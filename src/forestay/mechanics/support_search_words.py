@@ -46,12 +46,16 @@ def _of_kind(rows: list[Row], kind: Kind) -> Row | None:
 
 def _lost(row: Row, question: Question) -> list[str]:
     """At which steps the bag is not held, and at which of them it is the ring that finds no rest."""
-    lost = [(step.key, o.ring) for step, o in zip(question.steps, row.by_step, strict=True) if not o.held]
+    rows = list(zip(question.steps, row.by_step, strict=True))
+    lost = [(step.key, o.ring) for step, o in rows if not o.held and not step.left]
+    left = any(not o.held for step, o in rows if step.left)
     escaped = [key for key, ring in lost if ring == "escaped"]
     others = [key for key, ring in lost if ring != "escaped"]
     return [
         *([tr("the bag is not held at: {steps}", steps=", ".join(others))] if others else []),
         *([tr("the ring finds no rest in the bag at: {steps}", steps=", ".join(escaped))] if escaped else []),
+        *([tr("once all is done and its hooks are out the bag is not held")] if left and row.support.hooks else []),
+        *([tr("once all is done the bag is not held")] if left and not row.support.hooks else []),
     ]
 
 
@@ -76,24 +80,32 @@ def _of_ring_and_hooks(row: Row, rows: list[Row], question: Question) -> list[st
     slid = [step.key for step, o in zip(question.steps, row.by_step, strict=True) if o.ring == "slid"]
     if slid:
         words.append(tr("the ring turns out of its place at: {steps}", steps=", ".join(slid)))
-    hooked = bool(row.support.hooks)
-    bare, ring = _of_kind(rows, "none"), _of_kind(rows, "ring")
-    without = (ring if row.support.ring else bare) if hooked else bare
-    off, left = measures(row)[0], measures(without)[0] if without is not None and without.held else None
-    if row.support.kind == "ring" and left is not None and off > left:
+    bare = _of_kind(rows, "none")
+    off = measures(row)[0]
+    if row.support.kind == "ring" and bare is not None and bare.held and off > measures(bare)[0]:
         words.append(tr("an open ring pushes hardest at its ends: they push the bag off centre"))
-    if hooked and left is not None and off < left:
-        words.append(tr("its hooks come out again: the bag then lies as without them"))
-    if row.support.segments or row.support.fixed_at is not None:
-        words.append(tr("it is sutured to the sclera and stays in the eye"))
+    if row.support.kind == "hooks":
+        words.append(tr("its hooks come out again: the bag is left as without support"))
+    elif row.support.hooks:
+        words.append(tr("its hooks come out again: the bag is left as with the ring alone"))
     lens_in = [step.key for step in question.steps if not step.empty]
     if row.support.kind == "ring" and row.worst_step in lens_in:
         words.append(tr("its least reserve is at a step with the lens still in the bag, where a ring changes nothing"))
-    if row.support.fixed_at is not None and ring is not None and ring.held and _same_end(row, ring):
-        words.append(tr("in the empty bag its suture hangs slack: it then does no more than the ring alone"))
+    return words + _of_suture(row)
+
+
+def _of_suture(row: Row) -> list[str]:
+    """What its knot does at the end."""
+    knot = row.by_step[-1].knot
+    if not row.support.segments and row.support.fixed_at is None:
+        return []
+    words = [tr("it is sutured to the sclera and stays in the eye")]
+    if knot is None:
+        return words
+    if knot.state == "centred":
+        words.append(tr("its knot draws {mm:.2f} mm until the bag is centred along it", mm=knot.pulled_mm))
+    elif knot.state == "slack":
+        words.append(tr("its knot draws nothing: the bag lies in the middle along it without"))
+    else:
+        words.append(tr("its knot draws {mm:.2f} mm, as far as it can, and does not centre the bag", mm=knot.pulled_mm))
     return words
-
-
-def _same_end(row: Row, other: Row) -> bool:
-    """Whether two supports end alike at the last step."""
-    return measures(row)[::2] == measures(other)[::2]

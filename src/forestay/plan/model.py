@@ -205,7 +205,7 @@ class SupportRank:
 
     ``reserve``: share of what the most stretched fibre bears that is left at the worst step, below 0 where it is asked
     for more; ``peak_load``: the most loaded clock hour at the last step, healthy resting load = 1; ``off_centre``: how
-    far the bag lies off centre at the end, as a multiple of the resting stretch of its fibres; ``ring_gap_clock``: where
+    far the bag is left off centre, hooks out, as a multiple of the resting stretch of its fibres; ``ring_gap_clock``: where
     the ends of its ring lie, None without a ring; ``worst_step``: at which step the reserve is least, in words;
     ``planned``: it is what the measures plan.
     """

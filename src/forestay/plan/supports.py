@@ -39,6 +39,7 @@ STEPS = {
     "whole-nucleus": mark("whole nucleus"),
     "cortex": mark("cortex"),
     "lens-in": mark("lens in"),
+    "left": mark("afterwards, at rest"),
 }
 """Steps with an open capsule as the search names them, in words."""
 NEEDS: dict[Kind, tuple[str, ...]] = {
@@ -209,7 +210,10 @@ def _worst_step(row: SupportRow, frame: Frame) -> str:
     """The step with the least reserve and which way it pulls: ``lens in, from 12 to 6``."""
     if row.worst_step not in STEPS:
         return ""
-    step, (pull, *others) = tr(STEPS[row.worst_step]), _pulls_at(row)
+    step, pulls = tr(STEPS[row.worst_step]), _pulls_at(row)
+    if not pulls:
+        return step
+    pull, *others = pulls
     if pull.from_clock is None or pull.to_clock is None:
         return step
     if pull.kind == "tangential":
