@@ -318,9 +318,9 @@ def test_formed_vitreous_steadies_the_bag() -> None:
 def test_a_turn_that_no_zonule_bears_is_named_with_its_limit() -> None:
     turn = {"kind": "torque", "clock": 12, "sense": "clockwise"}
     found = result(contents="lens", load=turn | {"force_mn": 90})
-    assert found["state"] == "unsupported"
+    assert (found["state"], found["cause"]) == ("unsupported", "overloaded")
     share = found["limit_share"]
     assert 0 < share < 1
     assert "beyond-limit" in codes(contents="lens", load=turn | {"force_mn": 90})
     held = result(contents="lens", load=turn | {"force_mn": 90 * share})
-    assert (held["state"], held["limit_share"]) == ("held", None)
+    assert (held["state"], held["cause"], held["limit_share"]) == ("held", None, None)

@@ -90,6 +90,24 @@ def test_collapsed_and_unsupported_are_the_same_states() -> None:
         assert plain.state == quick.state != "held"
 
 
+def test_a_turn_beyond_what_the_bag_bears_is_the_same_state() -> None:
+    turned = {"rim": None, "load": Load("torque", 12.0, 200.0)}
+    for one in (bag(lost(0, 1), contents="lens", **turned), bag(lost(0, 1), **turned)):
+        plain, quick = both(lambda one=one: settle(one))
+        assert plain.state == quick.state == "overloaded"
+    support = np.array([lost(), lost(0, 1), (0.0,) * 12]).T
+    ask = {"support": support, "stiffness_scale": 1.0, "constants": CONSTANTS, "ring_constants": RINGS, "stations": 24}
+    plain, quick = both(lambda: rest_draws(bag=bag(**turned), **ask))
+    assert list(plain.state) == list(quick.state) == ["overloaded", "overloaded", "unsupported"]
+    assert plain.failed == quick.failed == 0
+    plain, quick = both(
+        lambda: disc.equilibrium(
+            support=support, load_x_mn=0.1, load_y_mn=0.2, torque_mn_mm=1000.0, parameters=springs()
+        )
+    )
+    assert list(plain.state) == list(quick.state) == ["overloaded", "overloaded", "unsupported"]
+
+
 @pytest.mark.parametrize(
     ("shape", "clocks"), [((), ()), ((1,), ()), ((700,), ()), ((3000,), ()), ((300,), (2.5, 9.25))]
 )

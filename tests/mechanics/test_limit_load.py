@@ -11,6 +11,7 @@ from forestay.evidence import default_evidence
 from forestay.mechanics import disc
 from forestay.mechanics.bag import rest
 from forestay.mechanics.bag_chain import chain_of
+from forestay.mechanics.bag_draws import rest_draws
 from forestay.mechanics.bag_model import Bag, BagConstants, Load
 from forestay.mechanics.disc_limit import limit_torque_mn_mm
 from forestay.mechanics.limit_load import borne_share
@@ -52,6 +53,7 @@ def test_every_unsolved_disc_lies_beyond_its_limit_and_every_solved_one_below() 
         support=support, load_x_mn=load[0], load_y_mn=load[1], torque_mn_mm=load[2], parameters=SPRINGS
     )
     unsolved = np.flatnonzero(~found.converged & (support.sum(axis=0) > 0))
+    assert np.array_equal(np.flatnonzero(np.asarray(found.state) == "overloaded"), unsolved)
     solved = np.flatnonzero(found.converged & (np.abs(load[2]) > 25))
     assert unsolved.size >= 10
     assert solved.size >= 10
@@ -78,8 +80,34 @@ def test_the_share_of_a_turn_that_a_lens_bears_is_its_limit() -> None:
     limit = float(_limit(np.array(half), np.zeros(3), clockwise=True))
     bag = Bag(half, SPRINGS, "lens", load=Load("torque", 12.0, 3 * limit / 5.0))
     assert _share(bag) == pytest.approx(1 / 3, abs=1 / 64**2)
-    assert rest(bag=bag, constants=CONSTANTS, ring_constants=RINGS).state == "unsupported"
+    found = rest(bag=bag, constants=CONSTANTS, ring_constants=RINGS)
+    other = rest(bag=bag.mirrored(), constants=CONSTANTS, ring_constants=RINGS)
+    assert found.state == other.state == "overloaded"
     assert _share(replace(bag, load=Load("torque", 12.0, 0.9 * limit / 5.0))) == 1.0
+
+
+def test_a_turn_beyond_the_limit_is_named_by_every_way_to_ask() -> None:
+    """One lens, many draws and one of them alone; an empty bag, its mirror image and draws of it."""
+    half = (1.0, 0.5, 0.0, 0.0, 0.0, 0.4, 1.0, 1.0, 1.0, 1.0, 1.0, 1.0)
+    limit = float(_limit(np.array(half), np.zeros(3), clockwise=True))
+    turns = np.array([0.0, 0.9, 1.1, 1.1, 0.0]) * -limit
+    support = np.array([half, half, half, (0.0,) * 12, (0.0,) * 12]).T
+    many = disc.equilibrium(support=support, load_x_mn=0.0, load_y_mn=0.0, torque_mn_mm=turns, parameters=SPRINGS)
+    assert list(many.state) == ["held", "held", "overloaded", "unsupported", "unsupported"]
+    for n, word in enumerate(many.state):
+        one = disc.equilibrium(
+            support=support[:, n], load_x_mn=0.0, load_y_mn=0.0, torque_mn_mm=turns[n], parameters=SPRINGS
+        )
+        assert one.state == word
+    most = (1.0, 0.5, *(1.0,) * 10)
+    bag = Bag(most, SPRINGS, "empty", load=Load("torque", 12.0, 60.0))
+    ask = {"constants": CONSTANTS, "ring_constants": RINGS, "stations": 24}
+    states = [rest(bag=one, **ask).state for one in (bag, bag.mirrored())]  # type: ignore[arg-type]
+    assert states == ["overloaded", "overloaded"]
+    support = np.array([most, most, (0.0,) * 12]).T
+    draws = rest_draws(bag=bag, support=support, stiffness_scale=np.array([10.0, 1.0, 1.0]), **ask)  # type: ignore[arg-type]
+    assert list(draws.state) == ["held", "overloaded", "unsupported"]
+    assert draws.failed == 0
 
 
 def test_without_load_or_hold_there_is_no_share() -> None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from forestay.answer import Doubt
 from forestay.calc.bag_holds import drawn_by, holds_of
-from forestay.calc.bag_records import BagInput, BagResult, HoldLoad, KnotResult, LoadInput, Scenario, ScenarioSide
+from forestay.calc.bag_records import BagInput, BagResult, HoldLoad, KnotResult, LoadInput, Scenario, ScenarioSide, Told
 from forestay.calc.core import calculation
 from forestay.errors import InvalidInput
 from forestay.evidence import Reader
@@ -66,7 +66,8 @@ def bag(given: BagInput, use: Reader) -> tuple[BagResult, list[Doubt]]:
     model = _Model.of(given, use)
     knots = [_knot(given, springs, holds, model) for springs in (low, high)]
     held = [drawn_by(holds, knot) for knot in knots]
-    found = [_worst(given, springs, hold, model) for springs, hold in zip((low, high), held, strict=True)]
+    named = [_worst(given, springs, hold, model) for springs, hold in zip((low, high), held, strict=True)]
+    found = [replace(one, state=_told(one, given)) for one in named]
     borne = None if found[0].state == "held" else _borne(given, low, held[0], model)
     doubts += _limit_doubts(borne) or _answer_doubts(given, found[0], found[1], low)
     scenario = Scenario(
@@ -75,7 +76,9 @@ def bag(given: BagInput, use: Reader) -> tuple[BagResult, list[Doubt]]:
         high=_side(found[1], high),
     )
     result = _result(found[0], low, held[0], model.sheets, scenario)
-    return result.model_copy(update={"limit_share": borne, "knot": KnotResult.of(knots[0])}), doubts
+    cause = "overloaded" if named[0].state == "overloaded" else None
+    more = {"limit_share": borne, "cause": cause, "knot": KnotResult.of(knots[0])}
+    return result.model_copy(update=more), doubts
 
 
 def both_readings(given: BagInput, use: Reader) -> tuple[ZonuleParameters, ZonuleParameters, list[Doubt]]:
@@ -180,6 +183,13 @@ def _loads(load: LoadInput | None) -> tuple[Load | None, ...]:
     return tuple(Load(load.kind, load.clock, load.force_mn, clockwise=sense) for sense in senses)
 
 
+def _told(state: BagState, given: BagInput) -> Told:
+    """The state by what becomes of the bag; that its load alone is too much is told beside it, as ``cause``."""
+    if state.state == "overloaded":
+        return "collapsed" if given.contents == "empty" else "unsupported"
+    return state.state
+
+
 def _direction(state: BagState) -> float | None:
     return zonule.clock_of(state.x_mm, state.y_mm) if state.displacement_mm >= STILL_MM else None
 
@@ -200,7 +210,7 @@ def _side(state: BagState, springs: ZonuleParameters) -> ScenarioSide:
     return ScenarioSide(
         total_stiffness_mn_per_mm=float(springs.total_stiffness_mn_per_mm),
         resting_load_mn=resting,
-        state=state.state,
+        state=state.state,  # type: ignore[arg-type]
         displacement_mm=state.displacement_mm if held else None,
         displacement_clock=_direction(state) if held else None,
         peak_load=max(state.load_mn) / resting if held else None,
@@ -218,7 +228,7 @@ def _result(
 ) -> BagResult:
     if state.state != "held":
         return BagResult(
-            state=state.state,
+            state=state.state,  # type: ignore[arg-type]
             displacement_mm=None,
             displacement_clock=None,
             load_by_clock_hour=None,
@@ -236,7 +246,7 @@ def _result(
     ordered = by_clock(holds)
     kinds = {hold: "segment" if hold.arc_deg else "hook" for hold in holds}
     return BagResult(
-        state=state.state,
+        state="held",
         displacement_mm=state.displacement_mm,
         displacement_clock=_direction(state),
         load_by_clock_hour=loads,

@@ -7,11 +7,12 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from forestay.eye.quantity import within
-from forestay.mechanics.bag_model import State
 from forestay.mechanics.tie import Knot
 from forestay.record import Record
 
 STATE = "held; collapsed: an empty bag that came off or folded; unsupported: nothing holds it"
+NAMED = f"{STATE}; overloaded: held without this load, but no rest exists under it"
+Told = Literal["held", "collapsed", "unsupported"]
 Clock = Annotated[float, within("clock")]
 Share = Annotated[float, within("share")]
 
@@ -107,7 +108,7 @@ class ScenarioSide(Record):
 
     total_stiffness_mn_per_mm: float = Field(description="stiffness of the whole healthy zonule, mN/mm")
     resting_load_mn: float = Field(description="pull of one healthy clock hour at rest")
-    state: State = Field(description=STATE)
+    state: Told = Field(description=STATE)
     displacement_mm: float | None = Field(description="how far the bag's centre moves")
     displacement_clock: float | None = Field(description="towards which clock hour")
     peak_load: float | None = Field(description="largest load of a clock hour; healthy resting load = 1")
@@ -134,7 +135,7 @@ class HoldLoad(Record):
 class BagResult(Record):
     """Loads are compared with the resting load of one healthy clock hour at the same age (1)."""
 
-    state: State = Field(description=STATE)
+    state: Told = Field(description=STATE)
     displacement_mm: float | None = Field(description="how far the bag's centre moves")
     displacement_clock: float | None = Field(description="towards which clock hour; null where it does not move")
     load_by_clock_hour: tuple[float, ...] | None = Field(description="12, 1, 2 ... 11; healthy resting load = 1")
@@ -149,6 +150,11 @@ class BagResult(Record):
     depth_pull_by_clock_hour: tuple[float, ...] | None = Field(
         default=None,
         description="with sheets of fibres: pull forward (negative: back), healthy resting load = 1; moves nothing here",
+    )
+    cause: Literal["overloaded"] | None = Field(
+        default=None,
+        description="overloaded: the bag is held without this load, but no rest exists under it (limit_share: how much it "
+        "bears); else null",
     )
     limit_share: float | None = Field(
         default=None,

@@ -10,7 +10,7 @@ from pydantic import Field
 
 from forestay.answer import Doubt
 from forestay.calc.bag_holds import RimHoldConstants
-from forestay.calc.bag_records import STATE, Clock, RingInput, Share
+from forestay.calc.bag_records import NAMED, Clock, RingInput, Share
 from forestay.calc.core import calculation
 from forestay.errors import InvalidInput
 from forestay.evidence import Reader
@@ -95,7 +95,7 @@ class ManoeuvreResult(Record):
     stage: Literal["lens", "empty"] = Field(description="with the lens in the bag, or with the bag empty")
     share: float = Field(description="its pull as a share of the first puncture")
     source: str = Field(description="where that share comes from")
-    state: State = Field(description=STATE)
+    state: State = Field(description=NAMED)
     centring_mm: float | None = Field(description="distance of the bag's centre from its healthy place, at rest")
     displacement_mm: float | None = Field(description="the same under the manoeuvre")
     displacement_clock: float | None = Field(description="towards which clock hour; null where it does not move")

@@ -38,6 +38,7 @@ STATES = (
     mark("escaped"),
     mark("collapsed"),
     mark("unsupported"),
+    mark("overloaded"),
 )
 """How a bag or a ring rests."""
 THINGS = (

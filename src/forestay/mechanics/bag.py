@@ -17,7 +17,7 @@ from forestay.errors import InvalidInput
 from forestay.frame import mirror_hour
 from forestay.mechanics import disc, fast, loop
 from forestay.mechanics.bag_chain import chain_of, fibre_mm, held_stations, sheets_of
-from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Load
+from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Load, State
 from forestay.mechanics.loop_assembly import Assembly, Chain
 from forestay.mechanics.rim import loops_of, pulls
 from forestay.mechanics.ring_loop import RingConstants
@@ -51,7 +51,8 @@ def rest(
     A bag is ``held`` when the solver found rest, what supports it pulls in all with at least the share ``slack_share``
     of what it would pull at rest in the middle (an instrument counted as one healthy clock hour), and, if empty, its
     equator still encloses ``collapse_area_share`` of its area. Otherwise an empty bag is ``collapsed`` and a bag with
-    the lens in it ``unsupported``. A bag that is not held when left alone is not held under a load either: a pull that
+    the lens in it ``unsupported``; where it is held when left alone and a turning load lets it find no rest, it is
+    ``overloaded`` (how much of that load it bears: :func:`forestay.mechanics.limit_load.borne_share`). A bag that is not held when left alone is not held under a load either: a pull that
     only drags it along until fibres tighten is no support. Range: planar; displacement below the fibre length. Never
     raises for a bag that fails.
     """
@@ -134,7 +135,7 @@ def _lens(bag: Bag, constants: BagConstants, ring_constants: RingConstants, stat
     outline = radius * loop.station_directions(stations) + np.array([[x], [y]])
     stretch = np.where(np.asarray(bag.support) > 0, found.stretch_mm, 0.0)
     return BagState(
-        state="held" if found.state == "held" else "unsupported",
+        state=_word(str(found.state)),
         x_mm=x,
         y_mm=y,
         load_mn=tuple(float(v) for v in found.tension_mn),
@@ -146,6 +147,10 @@ def _lens(bag: Bag, constants: BagConstants, ring_constants: RingConstants, stat
         converged=bool(found.converged),
         iterations=int(found.iterations),
     )
+
+
+def _word(state: str) -> State:
+    return "held" if state == "held" else "overloaded" if state == "overloaded" else "unsupported"
 
 
 def _empty(bag: Bag, constants: BagConstants, ring_constants: RingConstants, stations: int) -> BagState:
@@ -173,8 +178,9 @@ def _empty(bag: Bag, constants: BagConstants, ring_constants: RingConstants, sta
         and area >= constants.collapse_area_share
     )
     centre = found.centre_mm
+    beyond = not found.converged and bag.load is not None and bag.load.turns
     return BagState(
-        state="held" if held else "collapsed",
+        state="held" if held else "overloaded" if beyond else "collapsed",
         x_mm=float(centre[0]),
         y_mm=float(centre[1]),
         load_mn=_by_hour(tension),

@@ -23,7 +23,7 @@ class BagDraws:
     """Answers of many draws; the last axis is the draw. ``state`` words as in
     :class:`forestay.mechanics.bag_model.BagState`; ``x_mm``, ``y_mm`` the bag's centre; ``load_mn`` (12, n) pull by
     clock hour; ``peak_stretch_mm`` the most stretched fibre at a station; ``failed``: draws for which no rest was found
-    (counted as collapsed)."""
+    (counted as collapsed), other than those that are ``overloaded``, for which there is none."""
 
     state: NDArray[np.str_]
     x_mm: Floats
@@ -36,7 +36,7 @@ class BagDraws:
     @property
     def failed(self) -> int:
         """How many draws found no rest."""
-        return int((~self.converged).sum())
+        return int((~self.converged & (self.state != "overloaded")).sum())
 
 
 def rest_draws(

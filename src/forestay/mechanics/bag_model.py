@@ -13,7 +13,7 @@ from forestay.mechanics.ring_loop import Ring
 from forestay.mechanics.zonule import Floats, Hold, ZonuleParameters, direction, on_grid
 
 Contents = Literal["empty", "lens"]
-State = Literal["held", "collapsed", "unsupported"]
+State = Literal["held", "collapsed", "unsupported", "overloaded"]
 
 
 @dataclass(frozen=True)
@@ -80,6 +80,11 @@ class Load:
     def mirrored(self) -> Load:
         """The same load in the other eye."""
         return replace(self, clock=mirror_hour(self.clock), clockwise=not self.clockwise)
+
+    @property
+    def turns(self) -> bool:
+        """Whether it turns the bag: only a turning load can be more than a bag bears at all."""
+        return self.kind != "radial" and self.force_mn > 0
 
     def rounded(self) -> Load:
         """The same with a clock position whose mirror image is exact."""
@@ -162,7 +167,9 @@ class BagState:
     """The answer for one bag. By clock hour: 12, 1 .. 11.
 
     ``state``: ``held``; ``collapsed``: an empty bag that came off, folded, or found no rest; ``unsupported``: nothing
-    holds the lens, or no zonule and no instrument at all. ``x_mm``, ``y_mm``: the bag's centre, to the examiner's right
+    holds the lens, or no zonule and no instrument at all; ``overloaded``: held when left alone, but under this turn or
+    pull along the rim there is no rest, since it is more than the zonule bears (numbers are then those of the last step
+    and mean nothing). ``x_mm``, ``y_mm``: the bag's centre, to the examiner's right
     and up. ``load_mn`` (12,) pull of the zonule's own fibres in each clock hour; ``stretch_mm`` (12,) their mean
     stretch; ``peak_stretch_mm`` the most stretched fibre anywhere; ``hold_mn`` pull of each instrument, in the order of
     its clock hours; ``area_share`` area inside the equator against rest; ``outline_mm`` (2, N) the equator, clockwise

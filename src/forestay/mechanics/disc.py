@@ -40,8 +40,9 @@ class DiscState:
 
     ``x_mm`` (to the examiner's right), ``y_mm`` (up), ``rotation_rad`` (counter-clockwise); ``stretch_mm`` mean stretch
     of the fibres of each clock hour (0 where slack; where an hour has no fibres, that of a fibre which would be there);
-    ``tension_mn`` pull of each clock hour, ``hold_tension_mn`` of each instrument; ``state`` is ``held`` or
-    ``unsupported`` (no fibre; remaining fibres all but slack; or no rest found); ``iterations`` until rest.
+    ``tension_mn`` pull of each clock hour, ``hold_tension_mn`` of each instrument; ``state`` is ``held``;
+    ``unsupported`` (no fibre, or those left all but slack) or ``overloaded`` (the turning moment is more than the fibres
+    bear: no rest exists, see :mod:`forestay.mechanics.disc_limit`); ``iterations`` until rest.
     """
 
     x_mm: Floats
@@ -262,7 +263,7 @@ class Problem:
         def shaped(values: Any) -> Any:
             return values.reshape(values.shape[:-1] + self.shape)
 
-        words = shaped(np.where(held, "held", "unsupported"))
+        words = shaped(state_words(held, ~converged & (at_rest > 0) & (self.load[2] != 0)))
         return DiscState(
             x_mm=shaped(unknowns[0]),
             y_mm=shaped(unknowns[1]),
@@ -274,6 +275,11 @@ class Problem:
             iterations=shaped(iterations),
             converged=shaped(converged),
         )
+
+
+def state_words(held: NDArray[np.bool_], beyond: NDArray[np.bool_]) -> NDArray[np.str_]:
+    """State of each draw. ``beyond``: supported and turned, but without rest. Forces alone have no limit in this model."""
+    return np.asarray(np.where(held, "held", np.where(beyond, "overloaded", "unsupported")))
 
 
 def _newton_step(hessian: Floats, gradient: Floats, shift: Floats) -> tuple[Floats, NDArray[np.bool_]]:
@@ -310,15 +316,7 @@ def problem_of(
 ) -> Problem:
     """The discs of all draws, ready to be solved; inputs as :func:`equilibrium`, ``bed_mn_per_mm``: vitreous [mN/mm]."""
     share = _checked_support(support)
-    springs = [
-        np.asarray(v, dtype=np.float64)
-        for v in (
-            parameters.bag_radius_mm,
-            parameters.fibre_length_mm,
-            parameters.prestretch_mm,
-            parameters.total_stiffness_mn_per_mm,
-        )
-    ]
+    springs = [np.asarray(v, dtype=np.float64) for v in _springs(parameters)]
     shape = _shape(share, loads, parameters)
 
     def flat(values: Floats) -> Floats:
@@ -364,15 +362,15 @@ def problem_of(
     )
 
 
+def _springs(parameters: ZonuleParameters) -> tuple[ArrayLike, ...]:
+    """Radius, fibre length, pre-stretch and stiffness of the draws."""
+    given = parameters
+    return given.bag_radius_mm, given.fibre_length_mm, given.prestretch_mm, given.total_stiffness_mn_per_mm
+
+
 def _shape(support: ArrayLike, loads: tuple[Floats, ...], parameters: ZonuleParameters) -> tuple[int, ...]:
     """Shape of the draws: none, or one axis."""
-    springs = (
-        parameters.bag_radius_mm,
-        parameters.fibre_length_mm,
-        parameters.prestretch_mm,
-        parameters.total_stiffness_mn_per_mm,
-    )
-    shape = np.broadcast_shapes(np.shape(support)[1:], *(np.shape(v) for v in (*loads, *springs)))
+    shape = np.broadcast_shapes(np.shape(support)[1:], *(np.shape(v) for v in (*loads, *_springs(parameters))))
     if len(shape) > 1:
         raise InvalidInput(tr("draws lie on one axis, the last"), field="support", allowed="(12,) or (12, n)")
     return shape

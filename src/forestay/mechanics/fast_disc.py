@@ -242,7 +242,8 @@ def equilibrium(
     pulls = np.empty((len(rows), draws))
     iterations, converged, held = np.empty(draws, dtype=np.int64), np.empty(draws, bool), np.empty(draws, bool)
     shared_out(_kernel, draws, (given, (unknowns, stretch, tension, pulls, iterations, converged, held)))
-    words = np.where(held, "held", "unsupported").reshape(shape)
+    there = share.any(axis=0) if not rows else np.ones(draws, dtype=np.bool_)
+    words = disc.state_words(held, ~converged & there & (own[:, 3] != 0)).reshape(shape)
 
     def shaped(values: Any) -> Any:
         return values.reshape(values.shape[:-1] + tuple(shape))

@@ -248,7 +248,9 @@ def rest_draws(  # noqa: PLR0917 - as bag_draws hands them over
     at_rest = total * prestretch / HOUR_COUNT * share.sum(axis=0)
     held = converged & (loads.sum(axis=0) >= springs.slack_share * at_rest)
     held &= area >= constants.collapse_area_share * whole
-    state = np.where(share.any(axis=0), np.where(held, "held", "collapsed"), "unsupported")
+    beyond = ~converged & (bag.load is not None and bag.load.turns)
+    state = np.where(held, "held", np.where(beyond, "overloaded", "collapsed"))
+    state = np.where(share.any(axis=0), state, "unsupported")
     nothing = ~share.any(axis=0)
     for values in (centre, loads, peak):
         values[..., nothing] = 0.0

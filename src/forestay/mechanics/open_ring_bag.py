@@ -243,7 +243,6 @@ def bag_state(bag: Bag, constants: BagConstants, chain: Chain, found: loop.LoopS
     carried = float(tension.sum()) + extra_mn
     held = carried >= springs.slack_share * at_rest and area >= constants.collapse_area_share
     centre = found.centre_mm
-    failed: Literal["collapsed", "unsupported"] = "collapsed" if bag.contents == "empty" else "unsupported"
     per_hour = stations // HOUR_COUNT
     peak = float(there.max())
     if bag.contents == "empty":
@@ -251,7 +250,7 @@ def bag_state(bag: Bag, constants: BagConstants, chain: Chain, found: loop.LoopS
     by_hour = np.stack([tension[:own].reshape(-1, stations).sum(axis=0), there / per_hour])
     by_hour = np.roll(by_hour, per_hour // 2, axis=1).reshape(2, HOUR_COUNT, per_hour).sum(axis=2)
     return BagState(
-        state="held" if held else failed,
+        state="held" if held else _failed(bag),
         x_mm=float(centre[0]),
         y_mm=float(centre[1]),
         load_mn=tuple(float(v) for v in by_hour[0]),
@@ -263,6 +262,10 @@ def bag_state(bag: Bag, constants: BagConstants, chain: Chain, found: loop.LoopS
         converged=found.converged,
         iterations=found.iterations,
     )
+
+
+def _failed(bag: Bag) -> Literal["collapsed", "unsupported"]:
+    return "collapsed" if bag.contents == "empty" else "unsupported"
 
 
 def answer_of(
@@ -282,7 +285,7 @@ def answer_of(
     if not found.bag.converged or outside > setting.opened.outside_mm:
         word = "escaped"
     elif state.state != "held":
-        word = state.state
+        word = _failed(bag)
     elif turned > setting.opened.slid_deg:
         word = "slid"
     reach = found.bag.at_mm - found.bag.centre_mm[:, None]
