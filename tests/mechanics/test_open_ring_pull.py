@@ -59,3 +59,14 @@ def test_nothing_that_holds_stays_nothing_under_a_pull() -> None:
     found = _ringed((0.0,) * 12, 12.0)
     assert found.alone.state == found.under(RADIAL).state == "unsupported"
     assert np.isfinite(found.alone.bag.load_mn).all()
+
+
+@pytest.mark.parametrize(
+    ("support", "gap"),
+    [(UNEVEN, 7.5), (HEALTHY, 12.0), (THREE_LOST, 6.0), ((0.0,) * 12, 12.0)],
+)
+def test_the_peak_alone_is_that_of_the_whole_answer(support: tuple[float, ...], gap: float) -> None:
+    bag = _ringed(support, gap)
+    for load in (RADIAL, ALONG):
+        whole = bag.under(load)
+        assert bag.peak_under(load) == (whole.state, whole.bag.peak_stretch_mm)

@@ -7,7 +7,8 @@ in it, the same equator made rigid.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
@@ -228,36 +229,54 @@ def _eyelet(arc: Arc, piece: Piece, clock: float, bag: Bag) -> tuple[int, Floats
     return point, (radius + fibre) * np.array(direction(clock))
 
 
-def bag_state(bag: Bag, constants: BagConstants, chain: Chain, found: loop.LoopState, extra_mn: float) -> BagState:
-    """The bag's own answer at the rest ``found``; ``extra_mn`` is what sutures on a ring pull, counted as support."""
+@dataclass(frozen=True)
+class _Carried:
+    """What the springs of the bag do at a rest: ``tension_mn`` of each; ``there_mm`` (stations,) stretch of the fibres that
+    count; the longest ``peak_mm``; ``area_share`` of the circle; whether that is enough to be ``held``."""
+
+    tension_mn: Floats
+    there_mm: Floats
+    peak_mm: float
+    area_share: float
+    held: bool
+
+
+def _carried(bag: Bag, constants: BagConstants, chain: Chain, found: loop.LoopState, extra_mn: float) -> _Carried:
     stations, springs = chain.stations, bag.springs
     whole = float(springs.total_stiffness_mn_per_mm) * float(springs.prestretch_mm)
     stretch = Assembly(chain).spring_stretch(found.at_mm)
     tension = stretch * chain.springs.stiffness_mn_per_mm
     own = stations * len(sheets_of(bag))
     there = np.where(chain.springs.stiffness_mn_per_mm[:own] > 0, stretch[:own], 0.0).reshape(-1, stations).max(axis=0)
-    counts = np.cumsum([own, *(held_stations(hold, stations) for hold in bag.holds)])
     at_rest = whole / HOUR_COUNT * (sum(bag.support) + len(bag.holds))
     circle = 0.5 * stations * float(np.sin(2 * np.pi / stations)) * float(springs.bag_radius_mm) ** 2
     area = found.area_mm2 / circle
-    carried = float(tension.sum()) + extra_mn
-    held = carried >= springs.slack_share * at_rest and area >= constants.collapse_area_share
-    centre = found.centre_mm
-    per_hour = stations // HOUR_COUNT
+    held = float(tension.sum()) + extra_mn >= springs.slack_share * at_rest and area >= constants.collapse_area_share
     peak = float(there.max())
     if bag.contents == "empty":
         peak = max(peak, bag_engine.edge_stretch_mm(bag, found.at_mm, None, stations))
-    by_hour = np.stack([tension[:own].reshape(-1, stations).sum(axis=0), there / per_hour])
+    return _Carried(tension, there, peak, area, held)
+
+
+def bag_state(bag: Bag, constants: BagConstants, chain: Chain, found: loop.LoopState, extra_mn: float) -> BagState:
+    """The bag's own answer at the rest ``found``; ``extra_mn`` is what sutures on a ring pull, counted as support."""
+    stations = chain.stations
+    carried = _carried(bag, constants, chain, found, extra_mn)
+    own = stations * len(sheets_of(bag))
+    counts = np.cumsum([own, *(held_stations(hold, stations) for hold in bag.holds)])
+    centre = found.centre_mm
+    per_hour = stations // HOUR_COUNT
+    by_hour = np.stack([carried.tension_mn[:own].reshape(-1, stations).sum(axis=0), carried.there_mm / per_hour])
     by_hour = np.roll(by_hour, per_hour // 2, axis=1).reshape(2, HOUR_COUNT, per_hour).sum(axis=2)
     return BagState(
-        state="held" if held else _failed(bag),
+        state="held" if carried.held else _failed(bag),
         x_mm=float(centre[0]),
         y_mm=float(centre[1]),
         load_mn=tuple(float(v) for v in by_hour[0]),
         stretch_mm=tuple(float(v) for v in by_hour[1]),
-        peak_stretch_mm=peak,
-        hold_mn=tuple(float(tension[a:b].sum()) for a, b in pairwise(counts)),
-        area_share=area,
+        peak_stretch_mm=carried.peak_mm,
+        hold_mn=tuple(float(carried.tension_mn[a:b].sum()) for a, b in pairwise(counts)),
+        area_share=carried.area_share,
         outline_mm=found.at_mm,
         converged=found.converged,
         iterations=found.iterations,
@@ -279,19 +298,30 @@ def answer_of(
         piece_state(piece, found, row, radius, tuple(next(pulls) for _ in piece.sutured_clocks))
         for row, piece in enumerate(pieces)
     )
-    outside = max((-float(p.gap_mm.min()) for p in told), default=0.0)
-    turned = max((abs(p.turned_deg) for p in told), default=0.0)
-    word: RingState = "held"
-    if not found.bag.converged or outside > setting.opened.outside_mm:
-        word = "escaped"
-    elif state.state != "held":
-        word = _failed(bag)
-    elif turned > setting.opened.slid_deg:
-        word = "slid"
+    word = _word(bag, setting, found, [p.turned_deg for p in told], held=state.state == "held")
     reach = found.bag.at_mm - found.bag.centre_mm[:, None]
     return OpenRingState(
         word, state, told, float(np.hypot(*reach).max()), balance_mn(problem, found), found.energy_mn_mm
     )
+
+
+def peak_of(
+    bag: Bag, pieces: tuple[Piece, ...], setting: Setting, problem: Problem, found: JointState
+) -> tuple[RingState, float]:
+    """State and ``peak_stretch_mm`` of :func:`answer_of`, without the rest of it."""
+    carried = _carried(bag, setting.bag, problem.chain, found.bag, sum(found.pin_mn))
+    turned = [_turned_deg(piece, found, row) for row, piece in enumerate(pieces)]
+    return _word(bag, setting, found, turned, held=carried.held), carried.peak_mm
+
+
+def _word(bag: Bag, setting: Setting, found: JointState, turned_deg: Sequence[float], *, held: bool) -> RingState:
+    """The state of rings and bag, from whether the bag alone is held."""
+    outside = max((-float(gap.min()) for gap in found.gap_mm), default=0.0)
+    if not found.bag.converged or outside > setting.opened.outside_mm:
+        return "escaped"
+    if not held:
+        return _failed(bag)
+    return "slid" if max(map(abs, turned_deg), default=0.0) > setting.opened.slid_deg else "held"
 
 
 def balance_mn(problem: Problem, found: JointState) -> float:
@@ -315,17 +345,24 @@ def piece_state(piece: Piece, found: JointState, row: int, radius: float, pulls:
     from_centre = points - found.bag.centre_mm[:, None]
     covered = np.unwrap(np.arctan2(from_centre[0], from_centre[1]))
     swept = float(np.rad2deg(covered[-1] - covered[0]))
-    laid = np.unwrap(np.append(np.deg2rad(piece.middle_clock * (360 / HOUR_COUNT)), covered[gap.size // 2]))
     return PieceState(
         outline_mm=points,
         push_mn=pushed,
         gap_mm=gap,
         end_push_mn=(_end_push(pushed, along), _end_push(pushed[::-1], along)),
         touch_deg=(_next_touch(gap, along), _next_touch(gap[::-1], along)),
-        turned_deg=float(np.rad2deg(laid[1] - laid[0])),
+        turned_deg=_turned_deg(piece, found, row),
         opening_deg=360 - swept,
         suture_mn=pulls,
     )
+
+
+def _turned_deg(piece: Piece, found: JointState, row: int) -> float:
+    """How far the middle of a piece has turned from where it was laid [degrees, clockwise]."""
+    points = found.points_mm[row]
+    x, y = points[:, points.shape[1] // 2] - found.bag.centre_mm
+    laid = math.radians(piece.middle_clock * (360 / HOUR_COUNT))
+    return math.degrees(math.remainder(math.atan2(x, y) - laid, math.tau))
 
 
 def _end_push(pushed: Floats, along: Floats) -> float:

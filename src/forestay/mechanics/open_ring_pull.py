@@ -10,9 +10,18 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from forestay.mechanics.bag_model import Bag, Load
-from forestay.mechanics.open_ring_bag import SYMMETRIC_ROUNDING_MM, Setting, Settled, answer_of, bag_chain, even, settle
-from forestay.mechanics.open_ring_model import OpenRingState, Piece
-from forestay.mechanics.open_ring_solver import solve_on
+from forestay.mechanics.open_ring_bag import (
+    SYMMETRIC_ROUNDING_MM,
+    Setting,
+    Settled,
+    answer_of,
+    bag_chain,
+    even,
+    peak_of,
+    settle,
+)
+from forestay.mechanics.open_ring_model import OpenRingState, Piece, RingState
+from forestay.mechanics.open_ring_solver import JointState, Problem, solve_on
 from forestay.mechanics.open_ring_tie import let_go, tied
 
 ANSWER_STATIONS = 48
@@ -44,26 +53,52 @@ class RingedBag:
         Mirrored bag, ring and load give the mirrored answer to the last bit. Where no rest is found from there, the
         ring is laid anew with the load on it; where there is none either, the state says so.
         """
-        pull, turned = load.rounded(), self.turned
-        if turned or (self.own_image and pull.mirrored().key() < pull.key()):
-            pull, turned = pull.mirrored(), True
-        found = self._found(replace(self.rest.bag, load=pull))
+        pull, turned = self._worked(load)
+        found = self._found(pull)
         its_own = self.own_image and pull.key() == pull.mirrored().key()
         return self._asked(self._evened(found) if its_own else found, turned=turned)
 
-    def _found(self, bag: Bag) -> OpenRingState:
-        """The answer under the bag's load, in the image that was worked out."""
+    def peak_under(self, load: Load) -> tuple[RingState, float]:
+        """State and longest stretch of a fibre [mm] of :meth:`under`, without the rest of the answer."""
+        pull, _ = self._worked(load)
+        solved = self._solved(pull)
+        if solved is not None:
+            bag, problem, found = solved
+            return peak_of(bag, (self.piece,), self.setting, problem, found)
+        found_anew = self._found_anew(pull)
+        return found_anew.state, found_anew.bag.peak_stretch_mm
+
+    def _worked(self, load: Load) -> tuple[Load, bool]:
+        """The load in the image that is worked out, and whether it is the other one."""
+        pull, turned = load.rounded(), self.turned
+        if turned or (self.own_image and pull.mirrored().key() < pull.key()):
+            return pull.mirrored(), True
+        return pull, turned
+
+    def _solved(self, pull: Load) -> tuple[Bag, Problem, JointState] | None:
+        """Rest under a load that comes after the ring was let go; None where there is none from there."""
         before, problem = self.rest.found, self.rest.problem
-        if before is None or problem is None:
+        if before is None or problem is None or not before.bag.converged:
+            return None
+        bag = replace(self.rest.bag, load=pull)
+        loaded = replace(problem, chain=bag_chain(bag, self.setting)[0])
+        found = solve_on(loaded, before=before)
+        return (bag, loaded, found) if found.bag.converged else None
+
+    def _found(self, pull: Load) -> OpenRingState:
+        """The answer under a load, in the image that was worked out."""
+        solved = self._solved(pull)
+        if solved is None:
+            return self._found_anew(pull)
+        bag, problem, found = solved
+        answer = answer_of(bag, (self.piece,), self.setting, problem, found)
+        return replace(answer, smoothed=self.rest.answer.smoothed)
+
+    def _found_anew(self, pull: Load) -> OpenRingState:
+        """The answer with the ring laid under the load; that without a load where nothing holds the bag."""
+        if self.rest.found is None:
             return self.rest.answer
-        if before.bag.converged:
-            chain, _ = bag_chain(bag, self.setting)
-            loaded = replace(problem, chain=chain)
-            found = solve_on(loaded, before=before)
-            if found.bag.converged:
-                answer = answer_of(bag, (self.piece,), self.setting, loaded, found)
-                return replace(answer, smoothed=self.rest.answer.smoothed)
-        return settle(bag, (self.piece,), self.setting).answer
+        return settle(replace(self.rest.bag, load=pull), (self.piece,), self.setting).answer
 
     def _evened(self, found: OpenRingState) -> OpenRingState:
         small = abs(found.bag.x_mm) <= SYMMETRIC_ROUNDING_MM

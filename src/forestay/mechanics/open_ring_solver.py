@@ -10,6 +10,7 @@ the depth of every point is taken as its lead, so that the same push stands at n
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -18,7 +19,7 @@ from forestay.mechanics import fast
 from forestay.mechanics.loop import LoopState
 from forestay.mechanics.open_ring import POSE
 from forestay.mechanics.open_ring_joint import At, Grip, Joint, Pin, Problem, grip_stiffness, pin_reach, product
-from forestay.mechanics.ring_contact import Friction, friction_law, slip
+from forestay.mechanics.ring_contact import Friction, friction_law, push, slip
 from forestay.mechanics.zonule import Floats
 
 __all__ = ["Grip", "JointState", "Pin", "Problem", "solve", "solve_on"]
@@ -43,23 +44,65 @@ FOLLOW_SHIFT = 1e-4  # added stiffness [mN/mm] where a bag that nothing holds ha
 
 @dataclass(frozen=True)
 class JointState:
-    """Rest of bag and arcs: ``bag``; for each arc its ``unknowns``, ``points_mm``, ``push_mn`` on the wall, outward
-    ``push_vector_mn`` (2, P) with friction, ``gap_mm``, contact's ``lead_mm`` and ``slip_mm``, and ``friction`` as it
-    stands; ``pin_mn`` pull of each suture; ``grip_mn`` (3,) what each grip bears (right, up, turning); ``energy_mn_mm``
-    stored in bag, zonule, arcs and sutures."""
+    """Rest of ``bag`` and arcs. What only an answer tells is worked out when it is asked for: whoever compares pulls does
+    not. ``friction`` and contact's ``lead_mm`` as they stand, each arc's; ``joint`` and ``now`` as the solver left them."""
 
     bag: LoopState
-    unknowns: tuple[Floats, ...]
-    points_mm: tuple[Floats, ...]
-    push_mn: tuple[Floats, ...]
-    push_vector_mn: tuple[Floats, ...]
-    gap_mm: tuple[Floats, ...]
-    lead_mm: tuple[Floats, ...]
-    slip_mm: tuple[Floats, ...]
-    pin_mn: tuple[float, ...]
-    grip_mn: tuple[Floats, ...]
-    energy_mn_mm: float
     friction: tuple[Friction, ...]
+    lead_mm: tuple[Floats, ...]
+    joint: Joint
+    now: At
+
+    @property
+    def unknowns(self) -> tuple[Floats, ...]:
+        """The unknowns of each arc."""
+        return tuple(self.now.unknowns)
+
+    @property
+    def points_mm(self) -> tuple[Floats, ...]:
+        """The points (2, P) of each arc [mm]."""
+        return tuple(shape.points_mm for shape in self.now.shapes)
+
+    @property
+    def gap_mm(self) -> tuple[Floats, ...]:
+        """How far each point (P,) lies inside the wall [mm]."""
+        return tuple(foot.gap_mm for foot in self.now.feet)
+
+    @cached_property
+    def push_mn(self) -> tuple[Floats, ...]:
+        """Push (P,) of each point on the wall [mN]."""
+        return tuple(push(foot.gap_mm - lead)[1] for foot, lead in zip(self.now.feet, self.lead_mm, strict=True))
+
+    @cached_property
+    def slip_mm(self) -> tuple[Floats, ...]:
+        """How far each point (P,) has slipped from where it stuck [mm]."""
+        both = zip(self.now.shapes, self.friction, strict=True)
+        return tuple(slip(shape.points_mm, self.now.wall, friction) for shape, friction in both)
+
+    @cached_property
+    def push_vector_mn(self) -> tuple[Floats, ...]:
+        """Push with friction (2, P) of each arc's points [mN], outward."""
+        each = zip(self.push_mn, self.now.feet, self.slip_mm, self.friction, strict=True)
+        return tuple(
+            pushed * foot.normal + friction_law(slipped, friction)[1] * friction.along
+            for pushed, foot, slipped, friction in each
+        )
+
+    @cached_property
+    def pin_mn(self) -> tuple[float, ...]:
+        """Pull of each suture [mN]."""
+        return tuple(p.stiffness_mn_per_mm * pin_reach(p, self.now)[0] for p in self.joint.problem.pins)
+
+    @cached_property
+    def grip_mn(self) -> tuple[Floats, ...]:
+        """What each grip bears (3,): right, up, turning."""
+        grips = self.joint.problem.grips
+        return tuple(grip_stiffness(g) * (g.pose - self.now.unknowns[g.arc][:POSE]) for g in grips)
+
+    @cached_property
+    def energy_mn_mm(self) -> float:
+        """Energy stored in bag, zonule, arcs and sutures [mN mm]."""
+        return self.joint.stored(self.now)
 
 
 def solve(
@@ -280,23 +323,4 @@ def _told(problem: Problem, found: Any) -> JointState:
 
 
 def _state(joint: Joint, now: At, bag: LoopState) -> JointState:
-    pushes = tuple(joint.pushed(row, foot)[1] for row, foot in enumerate(now.feet))
-    slips = [slip(s.points_mm, now.wall, f) for s, f in zip(now.shapes, joint.friction, strict=True)]
-    vectors = tuple(
-        p * foot.normal + friction_law(s, f)[1] * f.along
-        for p, foot, s, f in zip(pushes, now.feet, slips, joint.friction, strict=True)
-    )
-    return JointState(
-        bag=bag,
-        unknowns=tuple(now.unknowns),
-        points_mm=tuple(s.points_mm for s in now.shapes),
-        push_mn=pushes,
-        push_vector_mn=vectors,
-        gap_mm=tuple(f.gap_mm for f in now.feet),
-        lead_mm=tuple(joint.lead),
-        slip_mm=tuple(slips),
-        pin_mn=tuple(p.stiffness_mn_per_mm * pin_reach(p, now)[0] for p in joint.problem.pins),
-        grip_mn=tuple(grip_stiffness(g) * (g.pose - now.unknowns[g.arc][:POSE]) for g in joint.problem.grips),
-        energy_mn_mm=joint.stored(now),
-        friction=tuple(joint.friction),
-    )
+    return JointState(bag, tuple(joint.friction), tuple(joint.lead), joint, now)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from forestay.mechanics.open_ring_bag import Setting, Settled, answer_of, sutures_of
+from forestay.mechanics.open_ring_joint import Joint
 from forestay.mechanics.open_ring_model import Piece
 from forestay.mechanics.open_ring_solver import JointState, Pin, Problem, solve_on
 from forestay.mechanics.tie import along, drawn
@@ -73,7 +74,8 @@ def let_go(rest: Settled, piece: Piece, setting: Setting) -> Settled | None:
     pins = sutures_of(rest.bag, (piece,), setting)
     if min(_slack_mm(pin, rest.found) for pin in pins) < 0:
         return None
-    problem, found = replace(rest.problem, pins=pins), replace(rest.found, pin_mn=(0.0,) * len(pins))
+    problem = replace(rest.problem, pins=pins)
+    found = replace(rest.found, joint=Joint(problem))
     answer = replace(answer_of(rest.bag, (piece,), setting, problem, found), smoothed=rest.answer.smoothed)
     return Settled(rest.bag, (piece,), answer, problem, found)
 

@@ -243,7 +243,8 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     case, use, setting = situation.case, work.use, work.setting
     offer = work.offers[best.technique] if best else None
     lens, lens_doubts = lens_plan(offer or _bare_offer(setting, context))
-    if best and offer and (loads := work.loads.get(best.technique)):
+    loads = work.loads.get(best.technique) if best and not context.looking else None
+    if offer and loads is not None:
         clock = None if loads.displacement_clock is None else work.frame.hour(loads.displacement_clock)
         lens, more = with_displacement(
             lens, case=case, offer=offer, displacement_mm=loads.displacement_mm, displacement_clock=clock

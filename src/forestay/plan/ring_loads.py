@@ -12,7 +12,7 @@ from functools import lru_cache
 from forestay.evidence import Reader
 from forestay.mechanics.bag_model import Bag, BagConstants, Load
 from forestay.mechanics.open_ring_bag import Setting
-from forestay.mechanics.open_ring_model import OpenRingConstants, OpenRingState, whole_ring
+from forestay.mechanics.open_ring_model import OpenRingConstants, whole_ring
 from forestay.mechanics.open_ring_pull import ANSWER_STATIONS, RESTS, RingedBag, ringed
 from forestay.mechanics.ring_loop import RingConstants, closed_diameter_mm
 from forestay.mechanics.zonule import ZonuleParameters, clock_of
@@ -78,8 +78,8 @@ def peak_stretch_mm(
     support: tuple[float, ...], parameters: ZonuleParameters, load: Load, gap_clock: float, planned: PlannedRing
 ) -> float:
     """Stretch of the most stretched fibre [mm] under a pull on the bag with the ring in; infinite where nothing rests."""
-    found: OpenRingState = _ringed(support, parameters, gap_clock, planned).under(load)
-    return found.bag.peak_stretch_mm if found.state in RESTS else float("inf")
+    state, peak = _ringed(support, parameters, gap_clock, planned).peak_under(load)
+    return peak if state in RESTS else float("inf")
 
 
 def _ringed(
