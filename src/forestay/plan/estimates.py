@@ -7,6 +7,7 @@ frame (a right eye's). Cheap closed forms run on the common draws.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from forestay.answer import Doubt
 from forestay.calc.zonule import find
 from forestay.calc.zonule_input import OwnRatio, ZonularSupportInput
-from forestay.evidence import Reader
+from forestay.evidence import EvidenceSet, Reader
 from forestay.eye.records import CaseFile, FellowEye
 from forestay.eye.view import mean_k_d
 from forestay.mechanics import bag_size, chamber, nucleus
@@ -24,7 +25,7 @@ from forestay.mechanics.nucleus import NucleusConstants
 from forestay.plan.draws import Draws
 from forestay.plan.spread import Spread
 from forestay.risk.zonule import GRADES, ZonularEstimate, support_draws
-from forestay.text import tr
+from forestay.text import once_per_language, tr
 
 Floats = NDArray[np.float64]
 LENGTH_SD = {
@@ -59,12 +60,12 @@ class Estimates:
     doubts: tuple[Doubt, ...] = ()
     lacks: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
-    @property
+    @cached_property
     def support_mean(self) -> Floats:
         """Mean share of healthy support by clock hour, 12, 1 ... 11."""
         return np.asarray(self.zonule.mean, dtype=np.float64)
 
-    @property
+    @cached_property
     def support_hours(self) -> Spread:
         """Healthy-equivalent clock hours of zonule: the sum of the shares."""
         return Spread(float(self.support_mean.sum()), self.support.sum(axis=0))
@@ -83,6 +84,7 @@ def estimate(case: CaseFile, draws: Draws, use: Reader, own_ratios: tuple[OwnRat
     zonule, _, zonule_doubts = find(zonule_input(case, own_ratios), use)
     doubts.extend(zonule_doubts)
     support = support_draws(zonule, level_z=draws.normal("zonule level"), hour_z=draws.by_hour("zonule hour"))
+    support.setflags(write=False)
     depth = _chamber_depth(case, draws, use)
     gain = Spread.normal(
         use.number("chamber.ovd_gain_mm"), use.number("chamber.ovd_gain_sd_mm"), draws.normal("ovd gain")
@@ -109,6 +111,15 @@ def estimate(case: CaseFile, draws: Draws, use: Reader, own_ratios: tuple[OwnRat
         doubts=tuple(doubts),
         lacks=_lacks(case),
     )
+
+
+@once_per_language
+def kept_estimate(
+    case: CaseFile, draws: Draws, ratios: tuple[OwnRatio, ...], evidence: EvidenceSet
+) -> tuple[Estimates, Reader]:
+    """:func:`estimate` and the rows read for it, once for each eye: most controls of the page leave the eye as it is."""
+    rows = evidence.reader()
+    return estimate(case, draws, rows, ratios), rows
 
 
 def zonule_input(case: CaseFile, own_ratios: tuple[OwnRatio, ...] = ()) -> ZonularSupportInput:

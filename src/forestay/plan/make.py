@@ -23,7 +23,7 @@ from forestay.plan.deciding import decide, verdict_of
 from forestay.plan.dominance import criteria_of, elsewhere, lacking_kit, needed_kit
 from forestay.plan.doubt_groups import count_shown, grouped
 from forestay.plan.drawing import drawing_of
-from forestay.plan.estimates import estimate
+from forestay.plan.estimates import kept_estimate
 from forestay.plan.events import from_here, states_of
 from forestay.plan.lens_part import lens_plan
 from forestay.plan.lens_shift import with_displacement
@@ -83,7 +83,8 @@ def make(situation: Situation, context: Context) -> Plan:
 def _setting(case: CaseFile, decisions: Decisions, context: Context, use: Reader, progress: Progress) -> Setting:
     """The estimates of a case in the working frame, with the practice's own figures."""
     practice = context.practice
-    estimates = estimate(case, context.draws, use, practice.zonule_ratios)
+    estimates, rows = kept_estimate(case, context.draws, practice.zonule_ratios, use.evidence)
+    use.merge(rows)
     return Setting(case, estimates, decisions, use, practice.incisions, now_of(progress, use))
 
 
@@ -122,6 +123,9 @@ def _options(
     options = []
     for technique in offered:
         verdict = verdicts[technique]
+        if context.looking and technique not in leading:  # under a moving hand: it cannot come first
+            options.append(_option(technique, None, (), (), verdict.why, available=verdict.excluded is None))
+            continue
         measures = measures_for(setting, technique, None)
         measures = replace(measures, anaesthetic=_anaesthetic(setting, measures, view, use))
         offer = Offer(setting, measures, context)
@@ -131,9 +135,6 @@ def _options(
             )
             continue
         offers[technique] = offer
-        if context.looking and technique not in leading:  # under a moving hand: it cannot come first
-            options.append(_option(technique, _outward(measures, frame), (), (), verdict.why, available=True))
-            continue
         margins: tuple[Margin, ...] = ()
         lacking: tuple[Unassessed, ...] = ()
         if (context.searching or technique in leading) and (len(leading) > 1 or not context.deciding):
@@ -280,13 +281,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
     below = not context.looking
     compared = comparison_of(work.ranked, offer, view, work.frame, use) if below else NOT_COMPARED
     todo, sharing = steps(technique, view, use, situation, setting.now)
-    doubts = [
-        *unsaid_doubts(case),
-        *sharing,
-        *setting.estimates.doubts,
-        *lens_doubts,
-        *astigmatism_doubts,
-    ]
+    doubts = [*unsaid_doubts(case), *sharing, *setting.estimates.doubts, *lens_doubts, *astigmatism_doubts]
     made = Plan(
         decision=decision,
         eye=eye_listed(case),
@@ -322,7 +317,7 @@ def _assemble(situation: Situation, context: Context, work: _Work, best: Option 
         decided=situation.decisions.model_dump(exclude_none=True, mode="json"),
         disagreements=tuple({"field": d.field, "values": d.values} for d in situation.disagreements),
     )
-    if not below:
+    if context.looking:
         return made
     count_shown(use, work.ranked)
     return replace(  # now that every part has read its rows

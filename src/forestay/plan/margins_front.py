@@ -148,20 +148,28 @@ def needed_opening(offer: Offer) -> tuple[Spread, str]:
         low = offer.setting.use.number("size.rhexis_phaco_low_mm")
         return Spread(low, np.full_like(diameter.draws, low)), "divided"
     if can_tip(offer.setting) and offer.technique == MANUAL:
+        return _tipped(diameter, thickness, stretch), "tipped"
+    return _flat(diameter, stretch), "flat"
 
-        def tipped(d: float | Floats, t: float | Floats) -> float | Floats:
-            return capsulorhexis.minimum_tipped_mm(
-                nucleus_diameter_mm=d, nucleus_thickness_mm=t, tolerated_stretch=stretch
-            )
 
-        return Spread(
-            float(tipped(diameter.centre, thickness.centre)), np.asarray(tipped(diameter.draws, thickness.draws))
-        ), "tipped"
+@lru_cache(maxsize=64)
+def _tipped(diameter: Spread, thickness: Spread, stretch: float) -> Spread:
+    """The opening for a nucleus on its edge; kept, for each look at the eye asks again."""
 
-    def flat(d: float | Floats) -> float | Floats:
+    def needed(d: float | Floats, t: float | Floats) -> float | Floats:
+        return capsulorhexis.minimum_tipped_mm(nucleus_diameter_mm=d, nucleus_thickness_mm=t, tolerated_stretch=stretch)
+
+    return Spread(float(needed(diameter.centre, thickness.centre)), np.asarray(needed(diameter.draws, thickness.draws)))
+
+
+@lru_cache(maxsize=64)
+def _flat(diameter: Spread, stretch: float) -> Spread:
+    """The opening for a nucleus that lies flat."""
+
+    def needed(d: float | Floats) -> float | Floats:
         return capsulorhexis.minimum_flat_mm(nucleus_diameter_mm=d, tolerated_stretch=stretch)
 
-    return Spread(float(flat(diameter.centre)), np.asarray(flat(diameter.draws))), "flat"
+    return Spread(float(needed(diameter.centre)), np.asarray(needed(diameter.draws)))
 
 
 def capsulorhexis_margin(offer: Offer) -> Margin | None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 
 import numpy as np
 
 from forestay.mechanics import tunnel
+from forestay.plan.draws import Draws
 from forestay.plan.margins_front import MANUAL, WIDER_STEPS_MM, made
 from forestay.plan.measures import tenth_up
 from forestay.plan.model import Margin
@@ -20,18 +22,24 @@ TUNNEL_ROWS = ("tunnel.tissue_give", "size.tissue_give_sd", "tunnel.instrument_t
 def needed_lip(offer: Offer) -> Spread:
     """Lip length [mm] that nucleus and instrument ask of both lips."""
     use, estimates, draws = offer.setting.use, offer.setting.estimates, offer.context.draws
-    give = Spread.normal(use.number("tunnel.tissue_give"), use.number("size.tissue_give_sd"), draws.normal("give"))
+    give = use.number("tunnel.tissue_give"), use.number("size.tissue_give_sd")
     thickness = use.number("tunnel.instrument_thickness_mm") if offer.technique == MANUAL else 0.0
+    return _lip(estimates.nucleus_diameter, estimates.nucleus_thickness, give, thickness, draws)
+
+
+@lru_cache(maxsize=64)
+def _lip(diameter: Spread, depth: Spread, give: tuple[float, float], thickness_mm: float, draws: Draws) -> Spread:
+    """The lip for a nucleus; several parts of a plan ask for the same one, and so does each look at the eye."""
+    gives = Spread.normal(*give, draws.normal("give"))
 
     def needed(d: float | Floats, t: float | Floats, s: float | Floats) -> float | Floats:
         return tunnel.needed_lip_mm(
-            nucleus_diameter_mm=d, nucleus_thickness_mm=t, instrument_thickness_mm=thickness, tissue_give=s
+            nucleus_diameter_mm=d, nucleus_thickness_mm=t, instrument_thickness_mm=thickness_mm, tissue_give=s
         )
 
-    d, t = estimates.nucleus_diameter, estimates.nucleus_thickness
     return Spread(
-        float(needed(d.centre, t.centre, give.centre)),
-        np.asarray(needed(d.draws, t.draws, np.maximum(give.draws, 1.0))),
+        float(needed(diameter.centre, depth.centre, gives.centre)),
+        np.asarray(needed(diameter.draws, depth.draws, np.maximum(gives.draws, 1.0))),
     )
 
 

@@ -14,9 +14,10 @@ LOW_PERCENT, HIGH_PERCENT = 5.0, 95.0
 HALF_SHARE = 0.5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Spread:
-    """``centre`` without any scatter, ``draws`` (n,) with it."""
+    """``centre`` without any scatter, ``draws`` (n,) with it. Two are the same only where they are one object: what is
+    worked out from a spread can so be kept by it."""
 
     centre: float
     draws: Floats
