@@ -72,6 +72,16 @@ def test_a_weak_eye_is_short_where_a_sound_one_is_not() -> None:
         assert weak[key]["state"] != "held" or weak[key]["reserve_left"] < sound[key]["reserve_left"]
 
 
+def test_fibres_unloaded_by_a_loss_are_not_told_as_strength() -> None:
+    """A chord of tension-only springs about a disc: without its antagonists the far side carries the pull alone."""
+    lost: dict[str, Any] = {"tunnel_clock": 10, "age_years": 60, "zonule": [1, 1, 0, 0, 0, 0, 0, 1, 1, 1, 1, 1]}
+    wave, whole = loads(**lost)["hydrodissection"], loads(**{**lost, "zonule": [1] * 12})["hydrodissection"]
+    assert wave["reserve_left"] > whole["reserve_left"]
+    assert wave["centring_mm"] > whole["centring_mm"]
+    assert "unloaded-by-loss" in codes(**lost)
+    assert "unloaded-by-loss" not in codes(**{**lost, "zonule": [1] * 12})
+
+
 def test_without_any_zonule_numbers_are_null() -> None:
     found = loads(zonule=[0] * 12, vitreous="none")
     assert {one["state"] for one in found.values()} == {"unsupported"}

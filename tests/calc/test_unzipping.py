@@ -131,6 +131,17 @@ def test_without_a_sense_the_worse_of_both_is_told() -> None:
     assert "load-sense-assumed" in codes(answer)
 
 
+def test_a_stroke_along_the_rim_pulls_harder_and_that_is_said() -> None:
+    """Mechanics evidence: in the empty bag a tangential pull of the same force stretches a fibre less than a radial."""
+    whole: dict[str, Any] = {"zonule": [1] * 12, "strokes_mm": [1]}
+    along, out = ask(kind="tangential", sense="clockwise", **whole), ask(kind="radial", **whole)
+    first = [answer["result"]["strokes"][0] for answer in (along, out)]
+    assert first[0]["force_mn"] > first[1]["force_mn"]
+    assert first[0]["share_of_limit"] / first[0]["force_mn"] < first[1]["share_of_limit"] / first[1]["force_mn"]
+    assert "like-pull-not-like-stroke" in codes(along)
+    assert "like-pull-not-like-stroke" not in codes(out)
+
+
 def test_one_stroke_is_the_list_of_one_and_stronger_fibres_tear_less() -> None:
     assert result(strokes_mm=None, stroke_mm=3) == result(strokes_mm=[3])
     limits = [torn(result(rupture_stretch_mm=limit, strokes_mm=[3]))[0] for limit in (1.2, 2, 5)]

@@ -26,6 +26,9 @@ from forestay.mechanics.zonule import Hold, ZonuleConstants, ZonuleParameters
 from forestay.record import Record
 from forestay.text import tr
 
+SAME_TOLERANCE = 1e-6
+"""Share by which two stretches may differ and still count as the same."""
+
 
 @dataclass(frozen=True)
 class ManoeuvreConstants:
@@ -222,7 +225,25 @@ def manoeuvre_loads(given: ManoeuvresInput, use: Reader) -> tuple[ManoeuvresResu
         constants=bag,
         ring_constants=rings,
     )
+    doubts.extend(_unloaded(asked, found))
     return _result(asked, found, springs, (borne, force, work), use), doubts
+
+
+def _unloaded(asked: tuple[Manoeuvre, ...], found: dict[str, ManoeuvreLoad]) -> list[Doubt]:
+    """Steps that stretch the fibres left less than in a healthy eye: fibres that pulled against them are gone."""
+    less = [
+        one.key
+        for one in asked
+        if found[one.key].state == "held" and found[one.key].relative_to_healthy < 1 - SAME_TOLERANCE
+    ]
+    if not less:
+        return []
+    words = tr(
+        "In some steps the fibres left are stretched less than in a healthy eye ({steps}): those that pulled against "
+        "them are lost. That is no strength gained: the lens lies farther off, see centring.",
+        steps=", ".join(less),
+    )
+    return [Doubt("unloaded-by-loss", words)]
 
 
 def _setting(given: ManoeuvresInput, springs: ZonuleParameters, use: Reader) -> Setting:

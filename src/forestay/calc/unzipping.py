@@ -157,6 +157,12 @@ def zonule_unzipping(given: UnzippingInput, use: Reader) -> tuple[UnzippingResul
             share=constants.strength_scatter,
         )
         doubts.append(Doubt("scatter-assumed", message))
+    if given.kind == "tangential":
+        message = tr(
+            "Strokes of one length pull differently hard along the rim and outward: set the two beside one another at "
+            "the same pull, not at the same stroke."
+        )
+        doubts.append(Doubt("like-pull-not-like-stroke", message))
     asked = _as_bag(given)
     low, high, about = both_readings(asked, use)
     trial = _Trial(strokes, constants, use.constants(BagConstants), use.constants(RingConstants))
