@@ -84,6 +84,7 @@ def described(field: dict[str, Any]) -> bool:
         ("pupil-layout", LAYOUT, {"reach": 3}, UnknownKey, "reach"),
         ("pupil-layout", APPROACHED, {"reach_mm": 5.9}, InvalidInput, "reach_mm"),
         ("pupil-layout", APPROACHED, {"pupil_mm": 9.9, "white_to_white_mm": 9.0}, InvalidInput, "pupil_mm"),
+        ("pupil-layout", APPROACHED, {"k_mean_d": 60, "white_to_white_mm": 15}, InvalidInput, "white_to_white_mm"),
         ("port-plan", PLAN, {"outer_lip_mm": 15}, InvalidInput, "outer_lip_mm"),
         ("port-plan", PLAN, {"inner_lip_mm": 15, "inner_lip_length_mm": 1}, InvalidInput, "inner_lip_mm"),
         ("port-plan", PLAN, {"tunnel_clocks": []}, InvalidInput, "tunnel_clocks"),
@@ -134,6 +135,14 @@ def test_a_displaced_lens_has_its_own_circle() -> None:
     mirrored = result("pupil-layout", **(keys | {"lens_clock": 9}))["views"][0]
     assert mirrored["circle_about_lens_mm"] == square["circle_about_lens_mm"]
     assert "assumed-lens-clock" in codes("pupil-layout", **LAYOUT, lens_offset_mm=0.4)
+
+
+def test_a_port_behind_the_iris_of_a_shallow_chamber_is_said() -> None:
+    """Attack angles, incision evidence 7: at the limbus about 0 with the pupil 2.6 mm deep, 6.8 degrees at 3.1 mm."""
+    assert "port-behind-iris" in codes("pupil-layout", **(APPROACHED | {"chamber_depth_mm": 2.3}))
+    forward = APPROACHED | {"chamber_depth_mm": 2.3, "ports_inside_limbus_mm": [1.0]}
+    assert "port-behind-iris" not in codes("pupil-layout", **forward)
+    assert "port-behind-iris" not in codes("pupil-layout", **(APPROACHED | {"chamber_depth_mm": 3.1}))
 
 
 @pytest.mark.parametrize("hooks", [5, 7, 9])

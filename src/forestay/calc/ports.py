@@ -217,6 +217,8 @@ def _approach(given: LayoutInput, use: Reader, doubts: list[Doubt]) -> tuple[App
     drawn_to = max(given.reach_mm, given.pupil_mm / 2)
     for inside in given.ports_inside_limbus_mm:
         port = given.white_to_white_mm / 2 - inside
+        words = tr("no more than {most:g} mm: a cornea of this power is not wider", most=2 * (float(radius) + inside))
+        require(holds=port <= radius, field="white_to_white_mm", value=given.white_to_white_mm, allowed=words)
         words = tr("less than the port's distance from the middle, {port:g} mm", port=port)
         require(holds=given.pupil_mm / 2 < port, field="pupil_mm", value=given.pupil_mm, allowed=words)
         require(holds=given.reach_mm < port, field="reach_mm", value=given.reach_mm, allowed=words)
@@ -245,6 +247,14 @@ def _approach(given: LayoutInput, use: Reader, doubts: list[Doubt]) -> tuple[App
                 lift_fraction_with_ovd=float(filled.lift_fraction),
             )
         )
+    behind = [f"{row.port_inside_limbus_mm:g}" for row in rows if row.angle_deg < 0]
+    if behind:
+        words = tr(
+            "In so shallow a chamber a hook that enters {inside} mm inside the limbus comes from behind the plane of the "
+            "iris (an angle below 0): enter farther forward.",
+            inside=", ".join(behind),
+        )
+        doubts.append(Doubt("port-behind-iris", words))
     return tuple(rows)
 
 
