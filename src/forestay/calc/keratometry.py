@@ -106,7 +106,8 @@ def keratometry_calculation(given: KeratometryInput, use: Reader) -> tuple[Kerat
     powers = [float(cornea.power_d(radius_mm=r, index=house)) for r in radii]
     x = y = steep = None
     if given.k1_axis_deg is not None and given.k2_axis_deg is not None:
-        readings = Keratometry(
+        # built without the bounds of typed powers: a very steep or flat radius, or another index, lies outside them
+        readings = Keratometry.model_construct(
             k1_d=powers[0], k1_axis_deg=given.k1_axis_deg, k2_d=powers[1], k2_axis_deg=given.k2_axis_deg
         )
         found, more = vector_of(readings, field="", use=use)
