@@ -21,8 +21,9 @@ from forestay.mechanics.bag import rest
 from forestay.mechanics.bag_model import Bag, BagConstants, Load
 from forestay.mechanics.open_ring_model import OpenRingConstants
 from forestay.mechanics.ring_loop import Ring, RingConstants
-from forestay.mechanics.support_search import Gap, gap_of, hook_layouts, search
+from forestay.mechanics.support_search import search
 from forestay.mechanics.support_search_bag import BagStep, Kit, bag_solver
+from forestay.mechanics.support_search_hooks import Gap, gap_of, hook_layouts
 from forestay.mechanics.support_search_model import (
     KINDS,
     Found,
@@ -264,7 +265,7 @@ def test_the_gap(support: tuple[float, ...], gap: Gap | None) -> None:
 @given(st.floats(1, 12), st.integers(1, 11), st.integers(1, 4))
 @settings(deadline=None, derandomize=True, max_examples=100)
 def test_hooks_stand_in_the_gap_and_never_closer_than_allowed(centre: float, hours: int, count: int) -> None:
-    for layout in hook_layouts(gap=Gap(centre, hours), count=count, tunnel_clock=12.0, spacing_hours=0.75):
+    for layout in hook_layouts(gap=Gap(centre, hours), count=count, tunnel_clock=12.0, spacing_hours=0.75).placed:
         assert len(layout) == count
         ring = [*layout, layout[0] + 12]
         assert all(b - a >= 0.75 for a, b in pairwise(ring))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from forestay.frame import mirror_hour
+from forestay.frame import hour_distance, mirror_hour
 from forestay.plan.context import Context
 from forestay.plan.make import make
 from tests.plan.cases import changed, mirrored, planned, raw, situation
@@ -75,16 +75,25 @@ def test_the_worst_step_says_which_way_it_pulls_in_the_eyes_own_hours() -> None:
     assert "cortex, along the rim at 6" in {s.worst_step for s in weak.supports}
 
 
-def test_open_rings_come_behind_what_they_led_as_closed_ones() -> None:
-    """As rings without ends the first came to stand before all hooks, and the second before the segment."""
+def test_the_plan_lists_hooks_where_its_tunnel_and_its_iris_hooks_leave_room() -> None:
+    """The nucleus passes within two hours of the tunnel; two stabs stand half an hour apart (1 mm and a clearance)."""
+    plan = planned(raw("brown-pseudoexfoliation"))
+    assert plan.measures is not None
+    listed = [s for s in plan.supports if s.hooks]
+    assert listed
+    for row in listed:
+        assert all(hour_distance(h, plan.measures.tunnel_clock) >= 2 for h in row.hooks)
+        assert all(hour_distance(h, i) >= 0.49 for h in row.hooks for i in plan.measures.hook_clocks)
+
+
+def test_at_a_gap_a_segment_leads_and_a_tied_ring_comes_before_the_plain_one() -> None:
+    """A closed ring pushes alike all round and led both; an open one pushes at its ends, and its suture is drawn."""
     weak, gap = planned(raw("brown-pseudoexfoliation")), planned(raw("trauma-gap"))
-    hooks, both = (
-        next(s for s in weak.supports if s.kind == kind and not s.planned) for kind in ("hooks", "ring-and-hooks")
-    )
-    assert hooks.rank < both.rank
-    assert gap.supports[0].kind == "segment"
     ranks = {s.kind: s.rank for s in reversed(gap.supports)}
+    assert gap.supports[0].kind == "segment"
     assert ranks["sutured-ring"] < ranks.get("ring", len(gap.supports) + 1)
+    assert next(s.rank for s in weak.supports if s.kind == "hooks") < len(weak.supports)
+    assert "ring" not in {s.kind for s in weak.supports}  # six and what is planned are listed
 
 
 def test_the_search_can_be_left_out_while_a_control_moves() -> None:

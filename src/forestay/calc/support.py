@@ -12,6 +12,7 @@ from forestay.answer import Doubt
 from forestay.calc.bag_holds import HoldConstants
 from forestay.calc.bag_records import KnotResult
 from forestay.calc.core import calculation
+from forestay.calc.support_barred import BARRED, MOST_BARRED, WHAT, BarredInput, barred_arcs
 from forestay.calc.support_steps import Site, routine_of, steps_of
 from forestay.evidence import Reader
 from forestay.eye.quantity import within
@@ -19,8 +20,10 @@ from forestay.frame import wrap_hour
 from forestay.mechanics import support_search, zonule
 from forestay.mechanics.bag_model import BagConstants, Load
 from forestay.mechanics.open_ring_model import OpenRingConstants, RingState
+from forestay.mechanics.ports_model import PortConstants
 from forestay.mechanics.ring_loop import Ring, RingConstants
 from forestay.mechanics.support_search_bag import BagStep, Kit, bag_solver
+from forestay.mechanics.support_search_hooks import gap_of
 from forestay.mechanics.support_search_model import KINDS, Question, Row, Solve, Support, SupportConstants
 from forestay.mechanics.zonule import HOUR_COUNT, Hold, ZonuleConstants, ZonuleParameters
 from forestay.record import Record
@@ -58,6 +61,7 @@ class SupportInput(Record):
         description="where the ends of a ring are laid; without it across from the middle of the weak hours, at 12 where "
         "they have none. A sutured ring has them across from its suture",
     )
+    barred: tuple[BarredInput, ...] = Field(default=(), strict=False, max_length=MOST_BARRED, description=BARRED)
     nucleus_share: Annotated[float, within("load_share")] | None = Field(
         default=None,
         description="push that brings the whole nucleus through its opening, as a share of the first puncture; without it "
@@ -87,6 +91,20 @@ class StepOutcome(Record):
     pulls: tuple[StepPull, ...] = Field(description="which way the step pulls; of several the worst counts")
 
 
+class Blocked(Record):
+    """A planned hook that stands where none can be put in."""
+
+    clock: float = Field(description="its clock hour")
+    what: str = Field(description="what lies there")
+
+
+class Unplaced(Record):
+    """A number of capsule hooks that would serve and finds no place."""
+
+    hooks: int = Field(description="how many")
+    in_the_way: tuple[str, ...] = Field(description="what lies where they would serve")
+
+
 class SupportRow(Record):
     """One support in its best moment."""
 
@@ -110,7 +128,8 @@ class SupportRow(Record):
     knot: KnotResult | None = Field(description="how its sutures are tied in the empty bag; null without any")
     best: bool = Field(description="nothing else is as good in all three and better in one")
     planned: bool = Field(description="whether it is what is planned")
-    by_step: tuple[StepOutcome, ...] = Field(description="every step")
+    blocked: tuple[Blocked, ...] = Field(description="hooks of what is planned that stand in a barred arc")
+    by_step: tuple[StepOutcome, ...] = Field(description="every step, and what is left")
     reasons: tuple[str, ...] = Field(description="what can be said of it")
 
 
@@ -126,6 +145,7 @@ class SupportOutput(Record):
 
     rows: tuple[SupportRow, ...] = Field(description="best first")
     excluded: tuple[Excluded, ...] = Field(description="kinds that are out of question")
+    unplaced: tuple[Unplaced, ...] = Field(description="numbers of capsule hooks for which there is no free place")
 
 
 @calculation(
@@ -157,6 +177,8 @@ def support_search_calculation(given: SupportInput, use: Reader) -> tuple[Suppor
         kinds=given.kinds,
         ring_gap_clock=given.ring_gap_clock,
         planned=_planned(given, use),
+        barred=barred_arcs(given.barred, use),
+        hook_shift_hours=use.constants(PortConstants).capsule_shift_hours if given.barred else 0.0,
     )
     found = support_search.search(question=question, solve=solve, constants=use.constants(SupportConstants))
     if not any(row.held for row in found.rows):
@@ -165,6 +187,10 @@ def support_search_calculation(given: SupportInput, use: Reader) -> tuple[Suppor
     output = SupportOutput(
         rows=tuple(_row(row, steps) for row in found.rows),
         excluded=tuple(Excluded(kind=kind, why=why) for kind, why in found.excluded),
+        unplaced=tuple(
+            Unplaced(hooks=one.hooks, in_the_way=tuple(tr(WHAT[what]) for what in one.in_the_way))
+            for one in found.unplaced
+        ),
     )
     return output, doubts
 
@@ -207,7 +233,7 @@ def _planned(given: SupportInput, use: Reader) -> Support | None:
     ends = given.ring_gap_clock if ring else None
     if ring and ends is None:
         weak_share = use.constants(SupportConstants).weak_share
-        ends = support_search.ring_gap_clock(support_search.gap_of(zonule=given.zonule, weak_share=weak_share))
+        ends = support_search.ring_gap_clock(gap_of(zonule=given.zonule, weak_share=weak_share))
     return Support(kinds[ring, bool(hooks)], hooks=hooks, gap_clock=ends).on_grid()
 
 
@@ -275,6 +301,7 @@ def _row(row: Row, steps: tuple[BagStep, ...]) -> SupportRow:
         best=row.best,
         worst_step=row.worst_step,
         planned=row.planned,
+        blocked=tuple(Blocked(clock=clock, what=tr(WHAT[what])) for clock, what in row.blocked),
         by_step=tuple(
             StepOutcome(
                 step=step.key,

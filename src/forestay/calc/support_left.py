@@ -9,10 +9,13 @@ from pydantic import Field
 from forestay.answer import Doubt
 from forestay.calc.core import calculation
 from forestay.calc.support import Kind, SupportInput, solver_of
+from forestay.calc.support_barred import BARRED, MOST_BARRED, BarredInput, barred_arcs
 from forestay.evidence import Reader
 from forestay.eye.quantity import within
 from forestay.frame import wrap_hour
-from forestay.mechanics.support_search import gap_of, hook_layouts, ring_gap_clock, sutured_ring
+from forestay.mechanics.ports_model import PortConstants
+from forestay.mechanics.support_search import ring_gap_clock, sutured_ring
+from forestay.mechanics.support_search_hooks import gap_of, hook_layouts
 from forestay.mechanics.support_search_model import RINGS, Support, SupportConstants, gain_rank
 from forestay.mechanics.zonule import HOUR_COUNT
 from forestay.record import Record
@@ -44,6 +47,7 @@ class SupportsLeftInput(Record):
     ring_gap_clock: Annotated[float, within("gap_clock")] | None = Field(
         default=None, description="where the ends of a ring are laid, as in support-search"
     )
+    barred: tuple[BarredInput, ...] = Field(default=(), strict=False, max_length=MOST_BARRED, description=BARRED)
 
 
 class SupportLeft(Record):
@@ -89,7 +93,7 @@ def supports_left(given: SupportsLeftInput, use: Reader) -> tuple[SupportsLeftOu
     nothing = solve(Support("none"), HARDEST)
     bare = nothing.reserve if nothing.held else None
     rows = []
-    for support in _candidates(given, use.constants(SupportConstants)):
+    for support in _candidates(given, use):
         found = solve(support, HARDEST)
         reserve = found.reserve if found.held else None
         rows.append(
@@ -109,8 +113,9 @@ def supports_left(given: SupportsLeftInput, use: Reader) -> tuple[SupportsLeftOu
     return SupportsLeftOutput(bare=bare, rows=tuple(sorted(rows, key=lambda r: gain_rank(r.gain)))), doubts
 
 
-def _candidates(given: SupportsLeftInput, constants: SupportConstants) -> list[Support]:
-    """Each kind at hand, at the middle of the gap; hooks in the wider spread across it."""
+def _candidates(given: SupportsLeftInput, use: Reader) -> list[Support]:
+    """Each kind at hand, at the middle of the gap; hooks in the wider spread across it, where they can be had."""
+    constants = use.constants(SupportConstants)
     gap = gap_of(zonule=given.zonule, weak_share=constants.weak_share)
     middle = (
         gap.centre if gap is not None and gap.hours < HOUR_COUNT else wrap_hour(given.tunnel_clock + HOUR_COUNT / 2)
@@ -120,7 +125,9 @@ def _candidates(given: SupportsLeftInput, constants: SupportConstants) -> list[S
         count=int(constants.left_hooks),
         tunnel_clock=given.tunnel_clock,
         spacing_hours=constants.hook_spacing_hours,
-    )
+        barred=barred_arcs(given.barred, use),
+        shift_hours=use.constants(PortConstants).capsule_shift_hours,
+    ).placed
     hooks = layouts[-1] if layouts else ()
     ends = ring_gap_clock(gap) if given.ring_gap_clock is None else given.ring_gap_clock
     tried = [

@@ -10,11 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from itertools import pairwise
 
 from forestay.frame import HOURS, wrap_hour
 from forestay.mechanics.geometry import require
-from forestay.mechanics.ports_pattern import hook_places
+from forestay.mechanics.support_search_hooks import Gap, Layouts, gap_of, hook_layouts, in_the_way, quarter
 from forestay.mechanics.support_search_model import (
     KINDS,
     RINGS,
@@ -27,24 +26,15 @@ from forestay.mechanics.support_search_model import (
     Solve,
     Support,
     SupportConstants,
+    Unplaced,
 )
 from forestay.mechanics.support_search_rank import VALUE_ROUNDING, rank
 from forestay.mechanics.support_search_words import explained
 from forestay.mechanics.zonule import HOUR_COUNT
 from forestay.text import tr
 
-QUARTERS_GRID = 4
-"""Places of a support within one hour."""
 EASE_TOLERANCE = 1e-6
 """Gain in reserve below which an earlier moment is not worth it."""
-
-
-@dataclass(frozen=True)
-class Gap:
-    """The widest run of weak hours: its middle and width [hours]; width 12 where the weakness has no middle."""
-
-    centre: float
-    hours: float
 
 
 def search(*, question: Question, solve: Solve, constants: SupportConstants) -> Found:
@@ -56,7 +46,8 @@ def search(*, question: Question, solve: Solve, constants: SupportConstants) -> 
     Each support stands at the moment that leaves most reserve at the worst step; of equals at the latest; never before
     the capsulorhexis is there. A ring is put in after a whole nucleus has been delivered by hand, unless the bag gives
     way before, hooks or not (the hooks of a ring with hooks bridge the time); with relaxing cuts it is out of question.
-    Its ends lie where the question says, else as :func:`ring_gap_clock`; those of a sutured ring across from its suture.
+    Hooks stand where their stabs can be had: out of what is ``barred``, moved by no more than the question allows; numbers
+    of them that find no place are told. Its ends lie where the question says, else as :func:`ring_gap_clock`; those of a sutured ring across from its suture.
     Order: rows that hold; of those, rows that ask no fibre for more than it bears; then by how many rows are as good in
     all three measures and better in one, by the sum of their places in the three, and by how little is left in the eye. An eye and its mirror image answer alike to the
     last digit if ``solve`` does.
@@ -94,9 +85,17 @@ def _search(question: Question, solve: Solve, constants: SupportConstants) -> Fo
     barred = {kind for kind, _ in excluded}
     supports = [s for s in _candidates(question, model, constants) if s.kind not in barred]
     yields = _gives_way(question, model, supports)
-    rows = [replace(_row(one, question, model, yields), planned=one == question.planned) for one in supports]
+    rows = [
+        replace(
+            _row(one, question, model, yields),
+            planned=one == question.planned,
+            blocked=tuple((clock, what) for clock in one.hooks for what in in_the_way(clock, question.barred)),
+        )
+        for one in supports
+    ]
     ranked = rank(rows)
-    return Found(tuple(explained(row, ranked, yields, question) for row in ranked), excluded, len(model.known))
+    told = tuple(explained(row, ranked, yields, question) for row in ranked)
+    return Found(told, excluded, len(model.known), _unplaced(question, constants))
 
 
 def _excluded(question: Question) -> tuple[tuple[Kind, str], ...]:
@@ -110,56 +109,6 @@ def _excluded(question: Question) -> tuple[tuple[Kind, str], ...]:
             found.append((kind, tr("relaxing cuts of the capsulorhexis rule out a ring: it would tear them outwards")))
         elif kind in RINGS and not any(step.empty for step in question.steps):
             found.append((kind, tr("no step with an empty bag was asked about")))
-    return tuple(found)
-
-
-def gap_of(*, zonule: tuple[float, ...], weak_share: float) -> Gap | None:
-    """The widest run of hours with less than ``weak_share`` of healthy support; None where there is no weak hour.
-
-    Where all hours are weak, or two runs are equally wide, the weakness has no middle: width 12.
-
-    >>> gap_of(zonule=(1, 1, 1, 1, 1, 0, 0, 0, 1, 1, 1, 1), weak_share=0.5)
-    Gap(centre=6.0, hours=3)
-    """
-    weak = [share < weak_share for share in zonule]
-    if not any(weak):
-        return None
-    runs = []
-    for start in range(HOUR_COUNT):
-        if weak[start] and not weak[start - 1]:
-            length = next(i for i in range(1, HOUR_COUNT + 1) if not weak[(start + i) % HOUR_COUNT])
-            runs.append((length, start))
-    widest = max((length for length, _ in runs), default=HOUR_COUNT)
-    starts = [start for length, start in runs if length == widest]
-    if len(starts) != 1:
-        return Gap(float(HOURS[0]), HOUR_COUNT)
-    return Gap(wrap_hour(starts[0] + (widest - 1) / 2), widest)
-
-
-def hook_layouts(
-    *, gap: Gap | None, count: int, tunnel_clock: float, spacing_hours: float
-) -> tuple[tuple[float, ...], ...]:
-    """Places for ``count`` capsule hooks: across the gap in narrow and wide spread; evenly all round without one.
-
-    Spreads reach to the middle of the gap's outermost hours, or to its edges; places are quarters of an hour; closer
-    than ``spacing_hours`` [hours] two hooks do not stand. Result: clock hours in order, no layout twice.
-
-    >>> hook_layouts(gap=Gap(6.0, 3), count=2, tunnel_clock=12, spacing_hours=0.75)
-    ((5.0, 7.0), (4.5, 7.5))
-    """
-    if gap is None or gap.hours >= HOUR_COUNT:
-        places = hook_places(pattern="square", count=count, incision_clock=tunnel_clock)
-        return (tuple(sorted(_quarter(place.clock) for place in places)),)
-    if count == 1:
-        return ((_quarter(gap.centre),),)
-    found = []
-    for beyond in (-1, 0):
-        half = (gap.hours + beyond) / 2
-        offsets = [half * (2 * i / (count - 1) - 1) for i in range(count)]
-        layout = tuple(sorted(_quarter(gap.centre + offset) for offset in offsets))
-        apart = [after - before for before, after in pairwise((*layout, layout[0] + HOUR_COUNT))]
-        if min(apart) >= spacing_hours:
-            found.append(layout)
     return tuple(found)
 
 
@@ -182,12 +131,7 @@ def sutured_ring(fixed_at: float) -> Support:
 
 
 def _across(clock: float) -> float:
-    return _quarter(clock + HOUR_COUNT / 2)
-
-
-def _quarter(clock: float) -> float:
-    """The nearest quarter of an hour."""
-    return wrap_hour(round(clock * QUARTERS_GRID) / QUARTERS_GRID)
+    return quarter(clock + HOUR_COUNT / 2)
 
 
 def _candidates(question: Question, model: _Model, constants: SupportConstants) -> list[Support]:
@@ -198,12 +142,7 @@ def _candidates(question: Question, model: _Model, constants: SupportConstants) 
     screen = _before_emptied(question) or [question.steps[-1].key]
     by_count = []
     for count in range(1, int(constants.most_hooks) + 1):
-        layouts = hook_layouts(
-            gap=gap,
-            count=count,
-            tunnel_clock=question.tunnel_clock,
-            spacing_hours=constants.hook_spacing_hours,
-        )
+        layouts = _layouts(question, count, constants).placed
         tried = [Support("hooks", hooks=clocks) for clocks in layouts]
         if tried:
             by_count.append(max(tried, key=lambda s: _screened(s, screen, model)))
@@ -211,13 +150,33 @@ def _candidates(question: Question, model: _Model, constants: SupportConstants) 
     if by_count:
         helped = max(by_count, key=lambda s: (*_screened(s, screen, model), -len(s.hooks)))
         found.append(Support("ring-and-hooks", hooks=helped.hooks, gap_clock=ends))
-    found.append(Support("segment", segments=(_quarter(centre),)))
+    found.append(Support("segment", segments=(quarter(centre),)))
     if gap is not None and HOUR_COUNT / 2 < gap.hours < HOUR_COUNT:
-        quarter = gap.hours / 4
-        pair = tuple(sorted(_quarter(centre + side * quarter) for side in (-1, 1)))
+        off = gap.hours / 4
+        pair = tuple(sorted(quarter(centre + side * off) for side in (-1, 1)))
         found.append(Support("segment", segments=pair))
-    found.append(sutured_ring(_quarter(centre)))
+    found.append(sutured_ring(quarter(centre)))
     return found if question.planned is None or question.planned in found else [*found, question.planned]
+
+
+def _layouts(question: Question, count: int, constants: SupportConstants) -> Layouts:
+    return hook_layouts(
+        gap=gap_of(zonule=question.zonule, weak_share=constants.weak_share),
+        count=count,
+        tunnel_clock=question.tunnel_clock,
+        spacing_hours=constants.hook_spacing_hours,
+        barred=question.barred,
+        shift_hours=question.hook_shift_hours,
+    )
+
+
+def _unplaced(question: Question, constants: SupportConstants) -> tuple[Unplaced, ...]:
+    """Numbers of hooks that would serve and find no place."""
+    counts = range(1, int(constants.most_hooks) + 1) if "hooks" in question.kinds else ()
+    found = ((count, _layouts(question, count, constants)) for count in counts)
+    return tuple(
+        Unplaced(count, layouts.in_the_way) for count, layouts in found if not layouts.placed and layouts.in_the_way
+    )
 
 
 def _screened(support: Support, steps: Iterable[str], model: _Model) -> tuple[bool, float]:

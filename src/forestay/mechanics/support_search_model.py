@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import ClassVar, Literal
 
@@ -134,11 +134,26 @@ Solve = Callable[[Support, str], Outcome]
 
 
 @dataclass(frozen=True)
+class Barred:
+    """Clock hours at which no hook can be put in: nearer to ``clock`` than ``half_hours`` [hours]; ``reason``: what lies
+    there."""
+
+    clock: float
+    half_hours: float
+    reason: str
+
+    def mirrored(self) -> Barred:
+        """The same in the other eye."""
+        return replace(self, clock=mirror_hour(self.clock))
+
+
+@dataclass(frozen=True)
 class Question:
     """One eye and what is possible. ``zonule``: 12 shares of healthy support by clock hour (12, 1 .. 11); ``steps`` in
     their order; ``tunnel_clock`` [hours]; ``whole_nucleus_by_hand``: a whole nucleus is delivered by hand;
     ``relaxing_cuts``: the capsulorhexis has them; ``kinds`` that can be had; ``ring_gap_clock`` [hours] where the ends of
-    a ring are laid, None to leave it to the search; ``planned``: what is planned, which is ranked too."""
+    a ring are laid, None to leave it to the search; ``planned``: what is planned, which is ranked too, wherever it stands;
+    ``barred``: where no hook can stand, from which one is moved by at most ``hook_shift_hours`` [hours]."""
 
     zonule: tuple[float, ...]
     steps: tuple[Step, ...]
@@ -148,6 +163,8 @@ class Question:
     kinds: tuple[Kind, ...] = KINDS
     ring_gap_clock: float | None = None
     planned: Support | None = None
+    barred: tuple[Barred, ...] = ()
+    hook_shift_hours: float = 0.0
 
     def on_grid(self) -> Question:
         """The same with clock positions whose mirror images are exact."""
@@ -157,6 +174,7 @@ class Question:
             tunnel_clock=on_grid(self.tunnel_clock),
             ring_gap_clock=None if gap is None else _exact(gap),
             planned=None if self.planned is None else self.planned.on_grid(),
+            barred=_ordered(replace(one, clock=_exact(one.clock)) for one in self.barred),
         )
 
     def mirrored(self) -> Question:
@@ -167,13 +185,20 @@ class Question:
             tunnel_clock=mirror_hour(on_grid(self.tunnel_clock)),
             ring_gap_clock=_mirrored(self.ring_gap_clock),
             planned=None if self.planned is None else self.planned.mirrored(),
+            barred=_ordered(one.mirrored() for one in self.barred),
         )
 
     def order(self) -> tuple[object, ...]:
         """What tells the question from its mirror image."""
         planned = self.planned or Support("none")
         places = (planned.hooks, planned.segments, planned.gap_clock or 0.0)
-        return (self.zonule, self.tunnel_clock, self.ring_gap_clock or 0.0, places)
+        barred = tuple((one.clock, one.half_hours, one.reason) for one in self.barred)
+        return (self.zonule, self.tunnel_clock, self.ring_gap_clock or 0.0, places, barred)
+
+
+def _ordered(barred: Iterable[Barred]) -> tuple[Barred, ...]:
+    """In one order, so that mirror images are told apart by what they are."""
+    return tuple(sorted(barred, key=lambda one: (one.clock, one.half_hours, one.reason)))
 
 
 @dataclass(frozen=True)
@@ -184,7 +209,7 @@ class Row:
     and with it from then on; ``displacement_mm`` as the bag is left and ``peak_load`` at the last step, ``reserve`` least of the steps
     with the capsule open (None where the bag is not held throughout, as ``held`` says); ``best``: nothing else is better in one of the
     three and as good in the others; ``reasons`` in words; ``worst_step``: where the reserve is least; ``planned``: it is
-    what is planned.
+    what is planned; ``blocked``: its hooks that stand where none can, with what lies there.
     """
 
     support: Support
@@ -200,19 +225,31 @@ class Row:
     reasons: tuple[str, ...]
     worst_step: str | None = None
     planned: bool = False
+    blocked: tuple[tuple[float, str], ...] = ()
 
     def mirrored(self) -> Row:
         """The same in the other eye."""
-        return replace(self, support=self.support.mirrored())
+        blocked = tuple(sorted((mirror_hour(clock), what) for clock, what in self.blocked))
+        return replace(self, support=self.support.mirrored(), blocked=blocked)
+
+
+@dataclass(frozen=True)
+class Unplaced:
+    """A number of hooks that would serve and finds no place, with what is in the way."""
+
+    hooks: int
+    in_the_way: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Found:
-    """Supports in order, best first; kinds that are out of question with the reason; how often the model was asked."""
+    """Supports in order, best first; kinds that are out of question with the reason; how often the model was asked;
+    numbers of hooks that find no place."""
 
     rows: tuple[Row, ...]
     excluded: tuple[tuple[Kind, str], ...]
     asked: int
+    unplaced: tuple[Unplaced, ...] = ()
 
     @property
     def pareto(self) -> tuple[Row, ...]:

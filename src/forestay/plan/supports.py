@@ -18,6 +18,7 @@ from forestay.calc.support import (
 )
 from forestay.calc.support_left import SupportLeft, SupportsLeftInput, SupportsLeftOutput, supports_left
 from forestay.evidence import EvidenceSet
+from forestay.plan.barred import barred
 from forestay.plan.margins_zonule import nucleus_share
 from forestay.plan.measures import SCLERAL, ring_gap_clock
 from forestay.plan.mirror import Frame
@@ -65,7 +66,7 @@ def supports_of(offer: Offer, frame: Frame) -> tuple[SupportRank, ...]:
     setting.use.merge(used)
     prestretch = used.number("zonule.prestretch_mm")
     shown = [(i, row) for i, row in enumerate(found.rows) if i < SHOWN_LIMIT or row.planned]
-    return tuple(_rank(i + 1, _timed(row, offer), frame, prestretch) for i, row in shown)
+    return tuple(_rank(i + 1, _timed(row, offer), found, frame, prestretch) for i, row in shown)
 
 
 def _timed(row: SupportRow, offer: Offer) -> SupportRow:
@@ -127,6 +128,7 @@ def left_after(offer: Offer, support: Sequence[float], *, bare: bool = False) ->
         relaxing_cuts=offer.measures.relaxing_cuts > 0,
         kinds=kinds,
         ring_gap_clock=offer.setting.decisions.ring_gap_clock,
+        barred=barred(offer) if kinds else (),
     )
     return _left(asked, setting.use.evidence)
 
@@ -162,6 +164,7 @@ def _question(offer: Offer) -> SupportInput:
         relaxing_cuts=offer.measures.relaxing_cuts > 0,
         kinds=_kinds(setting),
         ring_gap_clock=_ends(offer),
+        barred=barred(offer),
         nucleus_share=nucleus_share(offer) if offer.technique in SCLERAL else None,
         planned=PlannedSupport(ring=offer.measures.ring != "none", hooks=offer.measures.capsule_hook_clocks),
     )
@@ -183,7 +186,7 @@ def _search(question: SupportInput, evidence: EvidenceSet) -> SupportOutput:
     return found
 
 
-def _rank(rank: int, row: SupportRow, frame: Frame, prestretch_mm: float) -> SupportRank:
+def _rank(rank: int, row: SupportRow, found: SupportOutput, frame: Frame, prestretch_mm: float) -> SupportRank:
     hooks, segments = frame.hours(row.hooks), frame.hours(row.segments)
     ends = None if row.ring_gap_clock is None else frame.hour(row.ring_gap_clock)
     return SupportRank(
@@ -202,7 +205,7 @@ def _rank(rank: int, row: SupportRow, frame: Frame, prestretch_mm: float) -> Sup
         peak_load=row.peak_load,
         best=row.best,
         planned=row.planned,
-        reasons=(*row.reasons, *_of_planned(row)),
+        reasons=(*row.reasons, *_of_planned(row, found, frame)),
     )
 
 
@@ -228,10 +231,19 @@ def _pulls_at(row: SupportRow) -> tuple[StepPull, ...]:
     return next(one.pulls for one in row.by_step if one.step == row.worst_step)
 
 
-def _of_planned(row: SupportRow) -> tuple[str, ...]:
-    if not row.planned or not row.hooks:
+def _of_planned(row: SupportRow, found: SupportOutput, frame: Frame) -> tuple[str, ...]:
+    """Where hooks of the plan stand in the way, and which numbers of hooks find no place here."""
+    if not row.planned:
         return ()
-    return (tr("places of hooks in the other rows are not held against tunnel and iris hooks"),)
+    met = (
+        tr("its hook at {hours} meets {what}", hours=hours_text((frame.hour(one.clock),)), what=one.what)
+        for one in row.blocked
+    )
+    unplaced = (
+        tr("for {n} capsule hooks there is no free place: {what}", n=one.hooks, what=", ".join(one.in_the_way))
+        for one in found.unplaced
+    )
+    return (*met, *unplaced)
 
 
 def _label(row: SupportRow, hooks: tuple[float, ...], segments: tuple[float, ...], ends: float | None) -> str:
