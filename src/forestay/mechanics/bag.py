@@ -199,7 +199,7 @@ def _empty(bag: Bag, constants: BagConstants, ring_constants: RingConstants, sta
 def _pulls(chain: Chain, at: Floats, bag: Bag) -> tuple[Floats, Floats, tuple[float, ...]]:
     """As :func:`forestay.mechanics.rim.pulls`, of one loop."""
     stations = chain.stations
-    stretch = Assembly(chain).spring_stretch(at)
+    stretch = chain.springs.stretch(at)
     tension = stretch * chain.springs.stiffness_mn_per_mm
     own = stations * len(sheets_of(bag))
     hold_mn, first = [], own
@@ -220,11 +220,11 @@ def _by_hour(values: Floats) -> tuple[float, ...]:
 
 
 @lru_cache(maxsize=32)
-def _borders(stations: int) -> tuple[tuple[NDArray[np.int64], ...], Floats]:
+def _borders(stations: int) -> tuple[NDArray[np.int64], Floats]:
     """The four stations round each border of two clock hours, two after it and two before, and outward there."""
     per_hour = stations // HOUR_COUNT
     right = (np.arange(HOUR_COUNT) * per_hour + per_hour // 2) % stations  # first station after the border
-    around = tuple((right + step) % stations for step in (1, 0, -1, -2))
+    around = np.stack([(right + step) % stations for step in (1, 0, -1, -2)])
     return around, np.stack(directions(np.arange(HOUR_COUNT) + 0.5))
 
 
@@ -234,18 +234,19 @@ def edge_stretch_mm(bag: Bag, at: Floats, flap: Floats | None, stations: int) ->
     sheet pulls, if that is on the flap."""
     around, outward = _borders(stations)
     springs = bag.springs
-    support = np.asarray(bag.support)
-    beside = (support > 0) | (np.concatenate([support[1:], support[:1]]) > 0)
+    shares = bag.support
+    beside = np.array([one > 0 or other > 0 for one, other in zip(shares, (*shares[1:], shares[0]), strict=True)])
+    if not beside.any():
+        return 0.0
     ring = float(springs.bag_radius_mm) + fibre_mm(bag)
     most = 0.0
     for sheet in sheets_of(bag):
         on_flap = flap is not None and sheet.side == "anterior"
         where = flap if flap is not None and on_flap else at
-        first, second, third, fourth = (where[:, at_border] for at_border in around)
-        near, far = second + third, first + fourth
-        place = (9 * near - far) / (4 * 4)
+        first, second, third, fourth = where[:, around].swapaxes(0, 1)
+        place = (9 * (second + third) - (first + fourth)) / (4 * 4)
         reach = place - (ring + (0.0 if on_flap else sheet.inset_mm)) * outward
         free = sheet.length_mm(fibre_mm(bag)) - float(springs.prestretch_mm)
         stretch = np.sqrt((reach * reach).sum(axis=0) + sheet.height_mm**2) - free
-        most = max(most, float(np.max(np.where(beside, stretch, 0.0), initial=0.0)))
+        most = max(most, float(stretch[beside].max()))
     return most

@@ -42,7 +42,7 @@ class LoopState:
         """Area inside the equator [mm2]."""
         x, y = self.at_mm[:2]
         after = neighbours(x.size)[1]
-        return 0.5 * float(np.abs(np.sum(x * y[after] - y * x[after])))
+        return 0.5 * abs(float(x @ y[after] - y @ x[after]))
 
 
 @lru_cache(maxsize=32)

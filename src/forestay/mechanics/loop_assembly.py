@@ -53,6 +53,11 @@ class Springs:
     free_length_mm: Floats
     height_mm: Floats | float = 0.0
 
+    def stretch(self, at: Floats) -> Floats:
+        """Stretch of each spring [mm] with the stations at ``at`` (2, N), 0 where slack."""
+        reach = at[:, self.station] - self.anchor_mm
+        return np.asarray(np.maximum(self.lengths(reach) - self.free_length_mm, 0.0), dtype=np.float64)
+
     def lengths(self, reach: Floats) -> Floats:
         """Length of each spring [mm] from its reach in the plane (2, m)."""
         square = (reach * reach).sum(axis=0) + np.square(self.height_mm)
@@ -162,7 +167,7 @@ class Assembly:
         self.chain = chain
         count = chain.stations
         self._before, self._after = neighbours(count)
-        self._bends = bool(np.any(chain.bending_mn_mm > 0))
+        self._bends = bool(chain.bending_mn_mm.any())
 
     def energy(self, at: Floats) -> float:
         """Energy [mN mm] of the stations at ``at`` (2, N) [mm]."""
@@ -235,10 +240,7 @@ class Assembly:
 
     def spring_stretch(self, at: Floats) -> Floats:
         """Stretch of each spring [mm], 0 where slack."""
-        springs = self.chain.springs
-        reach = at[:, springs.station] - springs.anchor_mm
-        stretch = springs.lengths(reach) - springs.free_length_mm
-        return np.asarray(np.maximum(stretch, 0.0), dtype=np.float64)
+        return self.chain.springs.stretch(at)
 
     def _hoop(self, length: Floats) -> tuple[Floats, Floats, Floats]:
         """Stored energy, tension and slope (d tension / d length) of each segment."""

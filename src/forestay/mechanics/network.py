@@ -111,7 +111,7 @@ def _network(chain: Chain, loops: TwoLoops | None) -> Network:
     count, rows = chain.stations, 2 if loops is None else ROWS
     outer, inner = places(count, rows), places(count, rows) + 2
     chains = [(chain, outer)] if loops is None else [(chain, outer), (loops.margin, inner)]
-    bends = bool(np.any(chain.bending_mn_mm > 0))
+    bends = bool(chain.bending_mn_mm.any())
     known = joints(count, rows, bends)
     strips = known.ends.shape[0]
     axial, laws, firm = np.empty((strips, 3)), np.empty((strips, 2)), np.zeros(strips)
