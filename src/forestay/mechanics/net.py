@@ -18,7 +18,6 @@ from forestay.mechanics.zonule import Floats
 
 THIRD = 2 / 3  # twice the integral of a quadratic toe, beside half of strain times tension
 ENDS = 2
-BLOCK = 4  # terms of a block: xx, xy, yx, yy
 TURNING = 3  # stations whose places make one turn
 
 
@@ -218,7 +217,7 @@ class Net:
         pull = seen.tension * unit
         if self._bends:
             slope[:stations] += self._firm / self._firm_rest
-        terms = _block(unit, slope - sideways, sideways)
+        terms = _block(unit, slope - sideways, sideways, block[0, 0])
         if self._bends:
             x, y = seen.along[:, :stations]
             square = length[:stations] * length[:stations]
@@ -237,7 +236,7 @@ class Net:
             terms[0, part] += tie
             terms[3, part] += tie
             pull[:, part] += tie * tied
-        block[0, 0], block[1, 1] = terms, terms
+        block[1, 1] = terms
         np.negative(terms, out=block[0, 1])
         block[1, 0] = block[0, 1]
         force[1] = pull
@@ -248,16 +247,17 @@ class Net:
         far = np.maximum(seen.far, np.finfo(float).tiny)
         unit, tension = seen.reach / far, self._spring * seen.stretch
         sideways = tension / far
-        terms = _block(unit, np.where(seen.stretch > 0, self._spring, 0.0) - sideways, sideways)
-        pull = tension * unit
-        np.multiply(self._keep * self._keep, terms, out=near[0, 0])
-        np.multiply(self._keep, pull, out=near_force[0])
+        terms = _block(unit, np.where(seen.stretch > 0, self._spring, 0.0) - sideways, sideways, near[0, 0])
+        pull = np.multiply(tension, unit, out=near_force[0])
         if self._share.size:
-            strung, share = terms[:, self._strung], self._share
+            share, keep = self._share, self._keep[self._strung]
+            strung, strung_pull = terms[:, self._strung].copy(), pull[:, self._strung].copy()
+            terms[:, self._strung] *= keep * keep
+            pull[:, self._strung] *= keep
             np.multiply(share * share, strung, out=beyond)
-            np.multiply(share * self._keep[self._strung], strung, out=over)
+            np.multiply(share * keep, strung, out=over)
             back[...] = over
-            np.multiply(share, pull[:, self._strung], out=beyond_force[0])
+            np.multiply(share, strung_pull, out=beyond_force[0])
 
     def _put_torque(self, at: Floats) -> None:
         block, force = self._views[9:]
@@ -269,9 +269,8 @@ class Net:
         block[0, 0] = np.stack([-twice, -mixed, -mixed, twice])
 
 
-def _block(unit: Floats, excess: Floats, sideways: Floats) -> Floats:
-    """Terms (4, m) of ``excess`` along and ``sideways`` across the directions ``unit`` (2, m)."""
-    terms = np.empty((BLOCK, unit.shape[1]))
+def _block(unit: Floats, excess: Floats, sideways: Floats, terms: Floats) -> Floats:
+    """Terms (4, m) of ``excess`` along and ``sideways`` across the directions ``unit`` (2, m), written into ``terms``."""
     along = excess * unit
     np.multiply(along[0], unit[0], out=terms[0])
     np.multiply(along[0], unit[1], out=terms[1])

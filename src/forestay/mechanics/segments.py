@@ -1,15 +1,15 @@
 """Solves the linear systems of a closed chain, or of two side by side, segment by segment.
 
 The ring is cut into equal segments by separating stations. Every segment's inside is solved at once for its own load
-and for a unit move of either separator; what is left is one small dense system of the separators alone. The segments
-are large enough for the library's factors to do the work, and few enough for the separators to stay a small system. A
-matrix that is not positive definite is found on the way and refused.
+and for a unit move of either separator; what is left is a closed chain of the separators alone, which is cut again until
+it is small. The segments are large enough for the library's factors to do the work. A matrix that is not positive
+definite is found on the way and refused.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,29 +18,29 @@ from forestay.mechanics.banded import NotPositiveDefiniteError
 from forestay.mechanics.zonule import Floats
 
 Ints = NDArray[np.int64]
-LENGTHS_GRID = (4, 6, 8, 12, 24)
+LENGTHS_GRID = (4, 6, 8, 12)
 """Stations of one segment, of which the cheapest is taken."""
-SHARE_GRID, POWERS_GRID = 2.8, (1.5, 1.75)
-"""How the time of a factor grows with its size, as measured: many small ones, beside the one of the separators."""
+SHARE_GRID, POWERS_GRID, CUT_GRID = 2.8, (1.5, 1.75), 1500
+"""How the time of a factor grows with its size, as measured: of many small ones and of a whole one; what a cut costs."""
 
 
 @dataclass(frozen=True)
 class Pattern:
-    """Where each term of the stiffness is kept: one flat array of the segments' insides (k, n, n), their coupling to the
-    separators on both sides (k, n, 2 q), the separators' own (k, q, q), and one place for what is kept elsewhere.
+    """Where each term of a closed chain's stiffness is kept in one flat array: the segments' insides (k, n, n), their
+    coupling to the separators on both sides (k, n, 2 q), the separators' own (k, q, q), and a last place for what is
+    kept elsewhere.
 
-    Unknowns are numbered row by row of the stations' (rows, N). ``inside`` (k, n) and ``between`` (k, q) name those of
-    each segment and of the separator before it; ``segment`` and ``position`` (u,) find an unknown again, ``separates``
-    (u,) tells which kind it is; ``diagonal`` (u,) its place on the diagonal; ``schur`` the places of the segments' shares
-    in the system of the separators."""
+    ``inside`` (k, n) and ``between`` (k, q) name the unknowns of each segment and of the separator before it; ``segment``
+    and ``position`` (u,) find an unknown again, ``separates`` (u,) tells which kind it is. The separators are a chain of
+    their own with the pattern ``left``, None where they are solved as a whole; ``shares`` are the places there of their
+    own terms and of what each segment takes off."""
 
     inside: Ints
     between: Ints
     segment: Ints
     position: Ints
     separates: NDArray[np.bool_]
-    diagonal: Ints
-    schur: Ints
+    left: Pattern | None
 
     @property
     def sizes(self) -> tuple[int, int, int]:
@@ -53,59 +53,87 @@ class Pattern:
         count, inner, outer = self.sizes
         return count * (inner * inner + 2 * inner * outer + outer * outer) + 1
 
+    @property
+    def left_size(self) -> int:
+        """Length of the array in which the separators' chain is kept."""
+        return self.between.size**2 if self.left is None else self.left.size
+
+    @cached_property
+    def diagonal(self) -> Ints:
+        """Places (u,) of the diagonal."""
+        every = np.arange(self.segment.size)
+        return self.places(every, every)
+
+    @cached_property
+    def shares(self) -> Ints:
+        """Places, among the separators, of their own terms and of each segment's share."""
+        whole = self.between.size
+        own = np.arange(whole).reshape(self.between.shape)
+        parts = []
+        for one in (own, np.concatenate([own, np.roll(own, -1, axis=0)], axis=1)):
+            row, column = np.broadcast_arrays(one[:, :, None], one[:, None, :])
+            at = row * whole + column if self.left is None else self.left.places(row, column)
+            parts.append(at.ravel())
+        return np.concatenate(parts)
+
     def places(self, row: Ints, column: Ints) -> Ints:
         """Place of the term of each pair of unknowns; the last place where its mirror image is kept instead."""
         count, inner, outer = self.sizes
         own, other = self.position[row], self.position[column]
         segment, beyond = self.segment[row], self.segment[column]
-        coupled = count * inner * inner
+        coupled, alone = count * inner * inner, count * inner * (inner + 2 * outer)
         within = segment * inner * inner + own * inner + other
         aside = coupled + segment * 2 * inner * outer + own * 2 * outer + other + outer * (beyond != segment)
-        alone = coupled + count * 2 * inner * outer + segment * outer * outer + own * outer + other
+        apart = alone + segment * outer * outer + own * outer + other
         from_inside = np.where(self.separates[column], aside, within)
-        return np.where(self.separates[row], np.where(self.separates[column], alone, self.size - 1), from_inside)
+        from_between = np.where(self.separates[column], apart, self.size - 1)
+        return np.where(self.separates[row], from_between, from_inside)
 
 
 @lru_cache(maxsize=32)
 def pattern_of(stations: int, rows: int, bends: bool) -> Pattern:
     """The pattern of one loop (``rows`` 2) or two (4) of ``stations``, a multiple of 24, each coupled to the next; where
-    the equator ``bends``, its stations also to the one after."""
-    length = min(LENGTHS_GRID, key=lambda each: _cost(stations // each, each * rows, rows + 2 * bends))
-    count = stations // length
-    first = np.arange(count)[:, None] * length
+    the equator ``bends``, its stations also to the one after. Unknowns are numbered row by row: (rows, N)."""
+    length = _best(stations, rows, rows + 2 * bends)[1]
     station, row = np.divmod(np.arange(length * rows), rows)
-    wide = np.where(row < 2, 1 + bends, 1)  # stations of a separator: two of a loop that bends
-    unknown = row * stations + first + station
-    cut = station < wide
+    cut = station < np.where(row < 2, 1 + bends, 1)  # a separator has two stations of a loop that bends
+    return _cut(row * stations + np.arange(0, stations, length)[:, None] + station, cut)
+
+
+def _cut(unknown: Ints, cut: NDArray[np.bool_]) -> Pattern:
+    """The pattern of segments (k, u) of unknowns, of which those ``cut`` out (u,) separate them from the one before."""
     inside, between = unknown[:, ~cut], unknown[:, cut]
-    segment, position = np.empty((2, stations * rows), dtype=np.int64)
-    separates = np.zeros(stations * rows, dtype=np.bool_)
+    segment, position = np.empty((2, unknown.size), dtype=np.int64)
+    separates = np.zeros(unknown.size, dtype=np.bool_)
     for unknowns in (inside, between):
-        segment[unknowns] = np.arange(count)[:, None]
+        segment[unknowns] = np.arange(unknowns.shape[0])[:, None]
         position[unknowns] = np.arange(unknowns.shape[1])
     separates[between] = True
-    found = Pattern(inside, between, segment, position, separates, segment, segment)
-    every = np.arange(stations * rows)
-    return Pattern(
-        inside, between, segment, position, separates, found.places(every, every), _schur(count, between.shape[1])
-    )
+    count, outer = between.shape
+    length = _left(count, outer)[1]
+    left = None
+    if length:
+        left = _cut(np.arange(between.size).reshape(count // length, -1), np.arange(length * outer) < outer)
+    return Pattern(inside, between, segment, position, separates, left)
 
 
-def _cost(count: int, unknowns: int, outer: int) -> float:
-    """What a cut into so many segments costs, as measured; no cut has fewer than two."""
-    inner = unknowns - outer
-    if count < 2 or inner <= 0:
-        return float("inf")
-    return float(SHARE_GRID * count * inner ** POWERS_GRID[0] + (count * outer) ** POWERS_GRID[1])
+def _best(stations: int, rows: int, outer: int) -> tuple[float, int]:
+    """Least cost of a cut, and the stations of a segment with which it is had. ``outer`` unknowns separate two; a cut
+    leaves two segments at least."""
+    best = (float("inf"), 0)
+    for length in LENGTHS_GRID:
+        count, inner = stations // length, length * rows - outer
+        if stations % length == 0 and count > 1 and inner > 0:
+            own = float(SHARE_GRID * count * inner ** POWERS_GRID[0])
+            best = min(best, (own + _left(count, outer)[0], length))
+    return best
 
 
-def _schur(count: int, outer: int) -> Ints:
-    """Places, in the dense system of the separators, of their own terms and of each segment's share."""
-    own = np.arange(count)[:, None] * outer + np.arange(outer)
-    both = np.concatenate([own, np.roll(own, -1, axis=0)], axis=1)
-    whole = count * outer
-    parts = [(one[:, :, None] * whole + one[:, None, :]).ravel() for one in (own, both)]
-    return np.asarray(np.concatenate(parts), dtype=np.int64)
+@lru_cache(maxsize=256)
+def _left(count: int, outer: int) -> tuple[float, int]:
+    """Cost of the separators' chain, and the length of its own segments, 0 where it is solved as a whole."""
+    again, length = _best(count, outer, outer)
+    return min((float((count * outer) ** POWERS_GRID[1]), 0), (CUT_GRID + again, length))
 
 
 @dataclass(frozen=True)
@@ -122,31 +150,40 @@ class Segments:
 
     def solve(self, right: Floats, shift: float) -> Floats:
         """Solution (rows, N) of the system with ``shift`` on its diagonal; refuses a matrix that is not positive."""
-        pattern, values = self.pattern, self.values
-        count, inner, outer = pattern.sizes
+        values = self.values
         if shift > 0:
             values = values.copy()
-            values[pattern.diagonal] += shift
-        coupled, alone = count * inner * inner, count * inner * (inner + 2 * outer)
-        within = values[:coupled].reshape(count, inner, inner)
-        known = np.empty((count, inner, 2 * outer + 1))
-        known[..., :-1] = values[coupled:alone].reshape(count, inner, 2 * outer)
-        flat = right.ravel()
-        known[..., -1] = flat[pattern.inside]
+            values[self.pattern.diagonal] += shift
         try:
-            np.linalg.cholesky(within)
-            moved = np.linalg.solve(within, known)
-            share = known[..., :-1].swapaxes(1, 2) @ moved
-            terms = np.concatenate([values[alone:-1], -share[..., :-1].ravel()])
-            reduced = np.bincount(pattern.schur, weights=terms).reshape(count * outer, count * outer)
-            carried = flat[pattern.between] - share[:, :outer, -1]
-            carried -= np.concatenate([share[-1:, outer:, -1], share[:-1, outer:, -1]])
-            np.linalg.cholesky(reduced)
-            between = np.linalg.solve(reduced, carried.ravel()).reshape(count, outer)
-        except np.linalg.LinAlgError:
+            return _solved(self.pattern, values, right.ravel()).reshape(right.shape)
+        except np.linalg.LinAlgError:  # also one that rounding alone keeps from being singular
             raise NotPositiveDefiniteError from None
-        beside = np.concatenate([between, np.concatenate([between[1:], between[:1]])], axis=1)
-        solution = np.empty_like(flat)
-        solution[pattern.between] = between
-        solution[pattern.inside] = moved[..., -1] - (moved[..., :-1] @ beside[..., None])[..., 0]
-        return solution.reshape(right.shape)
+
+
+def _solved(pattern: Pattern, values: Floats, right: Floats) -> Floats:
+    count, inner, outer = pattern.sizes
+    coupled, alone = count * inner * inner, count * inner * (inner + 2 * outer)
+    within = values[:coupled].reshape(count, inner, inner)
+    known = np.empty((count, inner, 2 * outer + 1))
+    known[..., :-1] = values[coupled:alone].reshape(count, inner, 2 * outer)
+    known[..., -1] = right[pattern.inside]
+    np.linalg.cholesky(within)
+    moved = np.linalg.solve(within, known)
+    share = known[..., :-1].swapaxes(1, 2) @ moved
+    terms = np.concatenate([values[alone:-1], -share[..., :-1].ravel()])
+    counted = np.bincount(pattern.shares, weights=terms, minlength=pattern.left_size)
+    reduced = np.asarray(counted, dtype=np.float64)
+    carried = right[pattern.between] - share[:, :outer, -1]
+    carried[1:] -= share[:-1, outer:, -1]
+    carried[0] -= share[-1, outer:, -1]
+    if pattern.left is None:
+        whole = reduced.reshape(count * outer, count * outer)
+        np.linalg.cholesky(whole)
+        own = np.linalg.solve(whole, carried.ravel()).reshape(count, outer)
+    else:
+        own = _solved(pattern.left, reduced, carried.ravel()).reshape(count, outer)
+    beside = np.concatenate([own, np.concatenate([own[1:], own[:1]])], axis=1)
+    solution = np.empty_like(right)
+    solution[pattern.between] = own
+    solution[pattern.inside] = moved[..., -1] - (moved[..., :-1] @ beside[..., None])[..., 0]
+    return solution
