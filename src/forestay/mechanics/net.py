@@ -18,19 +18,20 @@ from forestay.mechanics.zonule import Floats
 
 THIRD = 2 / 3  # twice the integral of a quadratic toe, beside half of strain times tension
 ENDS = 2
+TINY_LIMIT = 1e-300  # a length below it is none
 TURNING = 3  # stations whose places make one turn
 
 
 @dataclass(frozen=True, eq=False)
 class Wiring:
     """What hangs on the number of stations alone. ``natural``: the unknown (rows by stations) of each place of the ring
-    folded flat; ``ends`` (2, 2, m) the unknowns (x, y) of both ends of every strip; ``tied`` the strips that ties lie
+    folded flat; ``ends``, two times (2, m), the unknowns (x, y) of both ends of every strip; ``tied`` the strips that ties lie
     beside; ``terms`` the places of the terms of strips and turns, stiffness first and forces after; ``along`` the
     stations."""
 
     pattern: Pattern
     natural: Ints
-    ends: Ints
+    ends: tuple[Ints, Ints]
     tied: list[slice]
     terms: tuple[Ints, ...]
     along: Ints
@@ -46,7 +47,7 @@ def wiring(stations: int, rows: int, bends: bool) -> Wiring:
     strips, turns = (natural[at].T for at in (known.ends, known.bend_at))
     terms = (_pairs(pattern, strips, stations), _forces(pattern, strips, stations), _pairs(pattern, turns, stations))
     tied = [np.flatnonzero((known.ends == pair).all(axis=1))[0] for pair in known.tie_at[:: max(stations, 1)]]
-    ends = np.stack([strips, strips + stations], axis=1)
+    ends = (np.stack([strips[0], strips[0] + stations]), np.stack([strips[1], strips[1] + stations]))
     return Wiring(
         pattern, natural, ends, [slice(first, first + stations) for first in tied], terms, np.arange(stations)
     )
@@ -169,8 +170,8 @@ class Net:
 
     def _look(self, at: Floats) -> Seen:
         flat, stations = at.ravel(), self._stations
-        first, last = flat[self._wired.ends]
-        along = last - first
+        first, last = self._wired.ends
+        along = flat.take(last) - flat.take(first)
         square = along * along
         length = np.sqrt(square[0] + square[1])
         strain = length * self._per_rest - 1
@@ -211,8 +212,9 @@ class Net:
         """Strips and ties, and what bends: the direction of each segment bends too, between its own two ends."""
         block, force, turns = self._views[:3]
         stations = self._stations
-        length = np.maximum(seen.length, np.finfo(float).tiny)
-        unit, sideways = seen.along / length, seen.tension / length
+        length = np.maximum(seen.length, TINY_LIMIT)
+        inverse = 1 / length
+        unit, sideways = seen.along * inverse, seen.tension * inverse
         slope = self._slope_toe * seen.inside + self._slope_slack
         pull = seen.tension * unit
         if self._bends:
@@ -244,9 +246,9 @@ class Net:
 
     def _put_fibres(self, seen: Seen) -> None:
         near, near_force, over, back, beyond, beyond_force = self._views[3:9]
-        far = np.maximum(seen.far, np.finfo(float).tiny)
-        unit, tension = seen.reach / far, self._spring * seen.stretch
-        sideways = tension / far
+        inverse = 1 / np.maximum(seen.far, TINY_LIMIT)
+        unit, tension = seen.reach * inverse, self._spring * seen.stretch
+        sideways = tension * inverse
         terms = _block(unit, np.where(seen.stretch > 0, self._spring, 0.0) - sideways, sideways, near[0, 0])
         pull = np.multiply(tension, unit, out=near_force[0])
         if self._share.size:
