@@ -32,8 +32,7 @@ class Pattern:
 
     ``inside`` (k, n) and ``between`` (k, q) name the unknowns of each segment and of the separator before it; ``segment``
     and ``position`` (u,) find an unknown again, ``separates`` (u,) tells which kind it is. The separators are a chain of
-    their own with the pattern ``left``, None where they are solved as a whole; ``shares`` are the places there of their
-    own terms and of what each segment takes off."""
+    their own with the pattern ``left``, None where they are solved as a whole."""
 
     inside: Ints
     between: Ints
@@ -65,16 +64,22 @@ class Pattern:
         return self.places(every, every)
 
     @cached_property
+    def beside(self) -> Ints:
+        """The two separators (k, 2 q) beside each segment, as unknowns of their own chain."""
+        own = np.arange(self.between.size).reshape(self.between.shape)
+        return np.concatenate([own, np.roll(own, -1, axis=0)], axis=1)
+
+    @cached_property
     def shares(self) -> Ints:
-        """Places, among the separators, of their own terms and of each segment's share."""
-        whole = self.between.size
-        own = np.arange(whole).reshape(self.between.shape)
-        parts = []
-        for one in (own, np.concatenate([own, np.roll(own, -1, axis=0)], axis=1)):
+        """Places, among the separators, of their own terms and load and of each segment's share in both; loads lie after
+        the terms."""
+        whole, parts = self.between.size, []
+        for one in (self.beside[:, : self.between.shape[1]], self.beside):
             row, column = np.broadcast_arrays(one[:, :, None], one[:, None, :])
             at = row * whole + column if self.left is None else self.left.places(row, column)
-            parts.append(at.ravel())
-        return np.concatenate(parts)
+            parts.append((at, one[:, :, None] + self.left_size))
+        (own, load), share = parts[0], np.concatenate(parts[1], axis=2)
+        return np.concatenate([own.ravel(), load.ravel(), share.ravel()])
 
     def places(self, row: Ints, column: Ints) -> Ints:
         """Place of the term of each pair of unknowns; the last place where its mirror image is kept instead."""
@@ -170,20 +175,18 @@ def _solved(pattern: Pattern, values: Floats, right: Floats) -> Floats:
     np.linalg.cholesky(within)
     moved = np.linalg.solve(within, known)
     share = known[..., :-1].swapaxes(1, 2) @ moved
-    terms = np.concatenate([values[alone:-1], -share[..., :-1].ravel()])
-    counted = np.bincount(pattern.shares, weights=terms, minlength=pattern.left_size)
-    reduced = np.asarray(counted, dtype=np.float64)
-    carried = right[pattern.between] - share[:, :outer, -1]
-    carried[1:] -= share[:-1, outer:, -1]
-    carried[0] -= share[-1, outer:, -1]
+    terms = np.concatenate([values[alone:-1], right[pattern.between].ravel(), -share.ravel()])
+    counted: Floats = np.asarray(
+        np.bincount(pattern.shares, weights=terms, minlength=pattern.left_size + pattern.between.size), dtype=np.float64
+    )
+    reduced, carried = counted[: pattern.left_size], counted[pattern.left_size :]
     if pattern.left is None:
         whole = reduced.reshape(count * outer, count * outer)
         np.linalg.cholesky(whole)
-        own = np.linalg.solve(whole, carried.ravel()).reshape(count, outer)
+        own = np.linalg.solve(whole, carried)
     else:
-        own = _solved(pattern.left, reduced, carried.ravel()).reshape(count, outer)
-    beside = np.concatenate([own, np.concatenate([own[1:], own[:1]])], axis=1)
+        own = _solved(pattern.left, reduced, carried)
     solution = np.empty_like(right)
-    solution[pattern.between] = own
-    solution[pattern.inside] = moved[..., -1] - (moved[..., :-1] @ beside[..., None])[..., 0]
+    solution[pattern.between] = own.reshape(count, outer)
+    solution[pattern.inside] = moved[..., -1] - (moved[..., :-1] @ own[pattern.beside][..., None])[..., 0]
     return solution
