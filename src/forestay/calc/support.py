@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import replace
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
 from forestay.answer import Doubt
 from forestay.calc.bag_holds import HoldConstants
 from forestay.calc.bag_records import KnotResult
+from forestay.calc.borne import borne_stretch
 from forestay.calc.core import calculation
 from forestay.calc.support_barred import BARRED, MOST_BARRED, WHAT, BarredInput, barred_arcs
-from forestay.calc.support_steps import Site, routine_of, steps_of
+from forestay.calc.support_steps import Site, steps_of
 from forestay.evidence import Reader
 from forestay.eye.quantity import within
 from forestay.frame import wrap_hour
@@ -212,9 +211,7 @@ def solver_of(given: SupportInput, use: Reader) -> tuple[Solve, tuple[BagStep, .
         "constants": use.constants(BagConstants),
         "ring_constants": use.constants(RingConstants),
     }
-    eye = (given.bag_diameter_mm, age, given.tunnel_clock, given.whole_nucleus_by_hand, use.number("load.borne_share"))
-    sound = replace(site, support=(eye[-1],) * HOUR_COUNT)
-    borne = _borne(eye, lambda: common | {"steps": routine_of(sound, use)}, use.evidence.digest)
+    borne = borne_stretch(springs=springs, use=use)
     solve = bag_solver(zonule=given.zonule, borne_stretch=borne, steps=steps, **common)  # type: ignore[arg-type]
     return solve, steps, doubts
 
@@ -235,25 +232,6 @@ def _planned(given: SupportInput, use: Reader) -> Support | None:
         weak_share = use.constants(SupportConstants).weak_share
         ends = support_search.ring_gap_clock(gap_of(zonule=given.zonule, weak_share=weak_share))
     return Support(kinds[ring, bool(hooks)], hooks=hooks, gap_clock=ends).on_grid()
-
-
-_BORNE: dict[tuple[object, ...], float] = {}
-MOST_KEPT = 64
-
-
-def _borne(eye: tuple[float, ...], routine: Callable[[], Mapping[str, Any]], digest: str) -> float:
-    """What a fibre bears, as a multiple of its resting stretch: what the zonule at the weak end of normal is asked for
-    at the hardest step. Worked out once for an eye: several questions about it come in a row."""
-    key = (*eye, digest)
-    borne = _BORNE.get(key)
-    if borne is None:
-        asked = routine()
-        sound = bag_solver(zonule=(eye[-1],) * HOUR_COUNT, borne_stretch=1.0, **asked)
-        borne = max(1 - sound(Support("none"), step.key).reserve for step in asked["steps"])
-        if len(_BORNE) >= MOST_KEPT:
-            _BORNE.clear()
-        _BORNE[key] = borne
-    return borne
 
 
 def _kit(springs: ZonuleParameters, use: Reader) -> Kit:

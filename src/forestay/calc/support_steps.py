@@ -34,8 +34,6 @@ BY_HAND = ("pole-lift", "whole-nucleus")
 """Steps that only a nucleus delivered whole has."""
 LEFT = "left"
 """Not a step but what is left after the last: the instruments are out and nothing pulls."""
-HARDEST_ROUTINE = "cortex-radial"
-"""What a sound zonule is asked for besides: cortex pulled to the centre, which nobody spares it."""
 
 
 @dataclass(frozen=True)
@@ -59,13 +57,6 @@ def steps_of(site: Site, use: Reader) -> tuple[BagStep, ...]:
         if site.by_hand or step not in BY_HAND
     )
     return (*steps, BagStep(LEFT, "empty", left=True))
-
-
-def routine_of(site: Site, use: Reader) -> tuple[BagStep, ...]:
-    """What a zonule at the weak end of normal is asked for: these steps, and cortex pulled to the centre."""
-    usual = replace(site, nucleus_share=None)
-    (hardest,) = (one for one in table(use) if one.key == HARDEST_ROUTINE)
-    return (*steps_of(usual, use), BagStep(HARDEST_ROUTINE, hardest.stage, _acts(hardest, usual, use)))
 
 
 def _own(one: Manoeuvre, site: Site) -> Manoeuvre:

@@ -8,7 +8,7 @@ fibres bear is left at the worst step, and how much the most loaded clock hour c
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
 from forestay.frame import HOURS, wrap_hour
@@ -83,7 +83,8 @@ def _search(question: Question, solve: Solve, constants: SupportConstants) -> Fo
     model = _Model(solve)
     excluded = _excluded(question)
     barred = {kind for kind, _ in excluded}
-    supports = [s for s in _candidates(question, model, constants) if s.kind not in barred]
+    layouts = {n: _layouts(question, n, constants) for n in range(1, int(constants.most_hooks) + 1)}
+    supports = [s for s in _candidates(question, model, constants, layouts) if s.kind not in barred]
     yields = _gives_way(question, model, supports)
     rows = [
         replace(
@@ -95,7 +96,9 @@ def _search(question: Question, solve: Solve, constants: SupportConstants) -> Fo
     ]
     ranked = rank(rows)
     told = tuple(explained(row, ranked, yields, question) for row in ranked)
-    return Found(told, excluded, len(model.known), _unplaced(question, constants))
+    missing = layouts.items() if "hooks" in question.kinds else ()
+    unplaced = tuple(Unplaced(n, one.in_the_way) for n, one in missing if not one.placed and one.in_the_way)
+    return Found(told, excluded, len(model.known), unplaced)
 
 
 def _excluded(question: Question) -> tuple[tuple[Kind, str], ...]:
@@ -134,16 +137,17 @@ def _across(clock: float) -> float:
     return quarter(clock + HOUR_COUNT / 2)
 
 
-def _candidates(question: Question, model: _Model, constants: SupportConstants) -> list[Support]:
+def _candidates(
+    question: Question, model: _Model, constants: SupportConstants, layouts: Mapping[int, Layouts]
+) -> list[Support]:
     """Nothing; for every number of hooks the layout that serves best while the lens is in; rings; segments."""
     gap = gap_of(zonule=question.zonule, weak_share=constants.weak_share)
     centre = wrap_hour(question.tunnel_clock + HOUR_COUNT / 2) if gap is None or gap.hours >= HOUR_COUNT else gap.centre
     ends = ring_gap_clock(gap) if question.ring_gap_clock is None else question.ring_gap_clock
     screen = _before_emptied(question) or [question.steps[-1].key]
     by_count = []
-    for count in range(1, int(constants.most_hooks) + 1):
-        layouts = _layouts(question, count, constants).placed
-        tried = [Support("hooks", hooks=clocks) for clocks in layouts]
+    for one in layouts.values():
+        tried = [Support("hooks", hooks=clocks) for clocks in one.placed]
         if tried:
             by_count.append(max(tried, key=lambda s: _screened(s, screen, model)))
     found = [Support("none"), *by_count, Support("ring", gap_clock=ends)]
@@ -167,15 +171,6 @@ def _layouts(question: Question, count: int, constants: SupportConstants) -> Lay
         spacing_hours=constants.hook_spacing_hours,
         barred=question.barred,
         shift_hours=question.hook_shift_hours,
-    )
-
-
-def _unplaced(question: Question, constants: SupportConstants) -> tuple[Unplaced, ...]:
-    """Numbers of hooks that would serve and find no place."""
-    counts = range(1, int(constants.most_hooks) + 1) if "hooks" in question.kinds else ()
-    found = ((count, _layouts(question, count, constants)) for count in counts)
-    return tuple(
-        Unplaced(count, layouts.in_the_way) for count, layouts in found if not layouts.placed and layouts.in_the_way
     )
 
 

@@ -130,6 +130,8 @@ def _apart(layout: Clocks, spacing_hours: float) -> bool:
 
 def _placed(wished: Clocks, barred: Sequence[Barred], shift_hours: float, spacing_hours: float) -> Clocks | None:
     """The free layout nearest to the one wished for; None where there is none."""
+    if not any(in_the_way(clock, barred) for clock in wished):
+        return wished
     most = int(shift_hours * QUARTERS_GRID)
     steps = sorted(range(-most, most + 1), key=abs)
     options = [

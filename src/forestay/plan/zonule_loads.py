@@ -19,6 +19,7 @@ from functools import cached_property, lru_cache, partial
 import numpy as np
 from numpy.typing import NDArray
 
+from forestay.calc.borne import ANSWER_STEPS, borne_stretch
 from forestay.calc.manoeuvres import table
 from forestay.evidence import Reader
 from forestay.frame import HOURS, hour_distance
@@ -49,8 +50,6 @@ TECHNIQUES: dict[str, tuple[str, ...]] = {
 """Which technique has which manoeuvre."""
 BEFORE_HOOKS = ("puncture", "capsulorhexis-pull")
 """Manoeuvres done before a capsule hook can hold anything."""
-ANSWER_STEPS = 72
-"""Stations of the flexible bag: enough for an answer, half of what a picture takes."""
 KEPT_LIMIT = 512
 """Answers of the rigid disc that are remembered."""
 Pull = tuple[float, float, float]
@@ -248,14 +247,7 @@ def loads(
     worked_at = manoeuvre.weakest_hour(support=tuple(float(v) for v in support_mean), tunnel_clock=tunnel_at)
     where = _Where(parameters, force, tunnel_at, worked_at)
     empty = EmptyBag.read(use)
-    sound = (use.number("load.borne_share"),) * 12
-    usual = [m for m in table(use) if technique in TECHNIQUES[m.key]]
-    healthy = _peak(np.array(sound)[:, None], usual, where)[:, 0] if usual else np.zeros(0)
-    healthy = healthy * [
-        empty.scale(sound, m, where, on_disc=float(disc_peak), ring_gap=None)
-        for m, disc_peak in zip(usual, healthy, strict=True)
-    ]
-    borne = float(healthy.max(initial=0.0))
+    borne = borne_stretch(springs=parameters, use=use) if chosen else 0.0
     bare = np.concatenate([support_mean[:, None], support], axis=1)
     helped = np.minimum(bare + lent[:, None], 1.0)
     mean = tuple(float(v) for v in helped[:, 0])
