@@ -113,6 +113,22 @@ def test_a_gap_is_weak_however_well_the_rest_holds_and_more_of_it_never_asks_les
         assert more["zonule_stretch_ratio"] > less["zonule_stretch_ratio"]
 
 
+def test_no_drag_is_told_beyond_what_donor_zonules_bore() -> None:
+    """Assia 1991: the zonule of donor eyes ruptured at 3.82 mm; a push that asks more is a state and no number."""
+    keys = {"nucleus_diameter_mm": 7.9, "nucleus_thickness_mm": 3.5, "age_years": 75}
+    for share in (1.0, 0.5, 0.1, 0.02, 0.0):
+        for opening in (4.5, 5.5, 6.5):
+            asked = keys | {"diameter_mm": opening, "zonule": (share,) * 12}
+            told = answer("nucleus-passage", **asked)
+            sides = [told["result"]["scenario"][reading] for reading in ("low", "high")]
+            gives = [side["force_mn"] is None for side in sides]
+            assert gives == [side["zonule_stretch_mm"] is None for side in sides]
+            assert all(side["zonule_stretch_mm"] <= 3.82 for side in sides if side["force_mn"] is not None)
+            assert ("zonule-gives-first" in {doubt["code"] for doubt in told["doubts"]}) == any(gives)
+            assert not share or told["result"]["zonule_stretch_ratio"] is not None or gives[0]
+    assert result("nucleus-passage", **keys, diameter_mm=5.5, zonule=(0,) * 12)["zonule_stretch_ratio"] is None
+
+
 def test_cuts_with_no_sound_hour_left_say_so() -> None:
     keys = {**MEAN, "diameter_mm": 5.0, "centre_clock": 12, "cuts": 2}
     assert "cuts-over-weak" in codes("relaxing-cuts", **keys, zonule=(0.2,) * 12)

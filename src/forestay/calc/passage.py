@@ -80,7 +80,8 @@ class NucleusPassageOutput(Record):
     stretch_low: float = Field(description="least stretch of the rim that is planned with")
     stretch_high: float = Field(description="most stretch of the rim that is planned with")
     zonule_stretch_ratio: float | None = Field(
-        description="how far a flat push drags this zonule, over a healthy one in the same eye; null without the zonule"
+        description="how far a flat push drags this zonule, over a healthy one in the same eye; null without the zonule, "
+        "or where it gives before the rim lets the nucleus out"
     )
     zonule_pays: tuple[int, ...] | None = Field(
         default=None,
@@ -148,8 +149,8 @@ def nucleus_passage_calculation(given: NucleusPassageInput, use: Reader) -> tupl
     if worst is None:
         words = tr("There is no room for the whole nucleus: chamber or bag is shallower than the nucleus is thick.")
         doubts.append(Doubt("chamber-too-shallow", words))
-    ratio, scenario = prolapse_scenario(given, use, doubts)
-    pays, pays_ratio = paying_hours(given, scenario.low.force_mn, use, doubts)
+    ratio, push_mn, scenario = prolapse_scenario(given, use, doubts)
+    pays, pays_ratio = paying_hours(given, push_mn, use, doubts)
     usable = max(given.diameter_mm - clearance, 0) * np.pi * low
     output = NucleusPassageOutput(
         way=_way(str(passage.way_out(smallest=planned, capsulorhexis_mm=given.diameter_mm))),

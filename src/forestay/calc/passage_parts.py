@@ -22,6 +22,7 @@ from forestay.mechanics.passage import PassageConstants, even_draws
 from forestay.mechanics.rim_strength import Continuity, RimStrengthConstants
 from forestay.mechanics.sector_lift import SectorLift, sector_lift
 from forestay.mechanics.support_search_model import SupportConstants
+from forestay.mechanics.unzip import UnzipConstants
 from forestay.mechanics.zonule import ZonuleConstants, age_doubts, parameters, total_stiffness_mn_per_mm
 from forestay.record import Record
 from forestay.text import tr
@@ -45,8 +46,12 @@ class PushSide(Record):
     """The flat push at one reading of the zonule's stiffness."""
 
     zonule_mn_per_mm: float = Field(description="stiffness of the whole zonule as it is, mN/mm")
-    force_mn: float = Field(description="largest upward push until the rim slips over")
-    zonule_stretch_mm: float = Field(description="how far that drags the zonule, the same all round")
+    force_mn: float | None = Field(
+        description="largest upward push until the rim slips over; null: the zonule gives first"
+    )
+    zonule_stretch_mm: float | None = Field(
+        description="how far that drags the zonule, the same all round; null where no donor zonule bore as much"
+    )
 
 
 class Scenario(Record):
@@ -152,8 +157,8 @@ def nucleus_draws(given: Pushed, doubts: list[Doubt]) -> tuple[Floats, Floats, F
     return np.maximum(drawn_wide, wide / 2), np.maximum(drawn_thick, thick / 2), even[2]
 
 
-def prolapse_scenario(given: Pushed, use: Reader, doubts: list[Doubt]) -> tuple[float | None, Scenario]:
-    """Drag of the zonule over a healthy one's, and push and drag at both readings of its stiffness."""
+def prolapse_scenario(given: Pushed, use: Reader, doubts: list[Doubt]) -> tuple[float | None, float, Scenario]:
+    """Drag of the zonule over a healthy one's, the push [mN], and push and drag at both readings of its stiffness."""
     constants = watched(use, ZonuleConstants)
     skin = watched(use, FlapConstants)
     age = given.age_years
@@ -190,15 +195,28 @@ def prolapse_scenario(given: Pushed, use: Reader, doubts: list[Doubt]) -> tuple[
             ),
         )
     )
-    low, high = (
-        PushSide(
-            zonule_mn_per_mm=float(healthy * share * scale), force_mn=float(push), zonule_stretch_mm=float(stretch)
+    most = watched(use, UnzipConstants).limit_mm
+
+    def side(scale: float, push: float, stretch: float) -> PushSide:
+        borne = stretch <= most and (given.zonule is None or max(given.zonule) > 0)
+        return PushSide(
+            zonule_mn_per_mm=float(healthy * share * scale),
+            force_mn=float(push) if borne else None,
+            zonule_stretch_mm=float(stretch) if borne else None,
         )
-        for scale, push, stretch in zip(scales, force, drag, strict=False)
-    )
+
+    low, high = (side(*values) for values in zip(scales, force, drag, strict=False))
+    if low.force_mn is None or high.force_mn is None:
+        words = tr(
+            "No zonule bears what this push asks: donor zonules ruptured at {most:g} mm, and the bag comes along first.",
+            most=most,
+        )
+        doubts.append(Doubt("zonule-gives-first", words))
     label = tr("Scenario, not a prediction: the strength of capsule and zonule is known only several-fold.")
-    ratio = None if given.zonule is None else float(drag[0] / drag[2]) if drag[2] > 0 else 1.0
-    return ratio, Scenario(label=label, low=low, high=high)
+    ratio = None
+    if given.zonule is not None and low.zonule_stretch_mm is not None:
+        ratio = float(drag[0] / drag[2]) if drag[2] > 0 else 1.0
+    return ratio, float(force[0]), Scenario(label=label, low=low, high=high)
 
 
 def paying_hours(
