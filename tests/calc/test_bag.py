@@ -322,5 +322,7 @@ def test_a_turn_that_no_zonule_bears_is_named_with_its_limit() -> None:
     share = found["limit_share"]
     assert 0 < share < 1
     assert "beyond-limit" in codes(contents="lens", load=turn | {"force_mn": 90})
+    assert found["scenario"]["high"]["state"] == "held"  # the stiffer reading bears it: both are said
+    assert "state-depends-on-stiffness" in codes(contents="lens", load=turn | {"force_mn": 90})
     held = result(contents="lens", load=turn | {"force_mn": 90 * share})
     assert (held["state"], held["cause"], held["limit_share"]) == ("held", None, None)

@@ -69,7 +69,8 @@ def bag(given: BagInput, use: Reader) -> tuple[BagResult, list[Doubt]]:
     named = [_worst(given, springs, hold, model) for springs, hold in zip((low, high), held, strict=True)]
     found = [replace(one, state=_told(one, given)) for one in named]
     borne = None if found[0].state == "held" else _borne(given, low, held[0], model)
-    doubts += _limit_doubts(borne) or _answer_doubts(given, found[0], found[1], low)
+    doubts += _limit_doubts(borne) or _answer_doubts(given, found[0], low)
+    doubts += _reading_doubts(found[0], found[1])
     scenario = Scenario(
         label=tr("Scenario: rests on poorly known strength of the zonule; a band, not a prediction"),
         low=_side(found[0], low),
@@ -316,7 +317,7 @@ def _limit_doubts(borne: float | None) -> list[Doubt]:
     return [Doubt("beyond-limit", message)]
 
 
-def _answer_doubts(given: BagInput, low: BagState, high: BagState, springs: ZonuleParameters) -> list[Doubt]:
+def _answer_doubts(given: BagInput, low: BagState, springs: ZonuleParameters) -> list[Doubt]:
     doubts = []
     if low.state == "unsupported" and not any(given.zonule) and not (given.capsule_hooks or given.segments):
         message = tr("No clock hour has any support: nothing holds the bag, and no position can be given.")
@@ -338,14 +339,19 @@ def _answer_doubts(given: BagInput, low: BagState, high: BagState, springs: Zonu
             limit=float(springs.fibre_length_mm),
         )
         doubts.append(Doubt("outside-model-range", message))
-    if low.state != high.state:
-        message = tr(
-            "With the zonule at its stiffer reading the state is {high}, not {low}: which one holds is not known.",
-            high=tr(high.state),
-            low=tr(low.state),
-        )
-        doubts.append(Doubt("state-depends-on-stiffness", message))
     return doubts
+
+
+def _reading_doubts(low: BagState, high: BagState) -> list[Doubt]:
+    """Where the two readings of the zonule's stiffness end in different states."""
+    if low.state == high.state:
+        return []
+    message = tr(
+        "With the zonule at its stiffer reading the state is {high}, not {low}: which one holds is not known.",
+        high=tr(high.state),
+        low=tr(low.state),
+    )
+    return [Doubt("state-depends-on-stiffness", message)]
 
 
 CALCULATIONS = (bag,)
