@@ -11,17 +11,20 @@ export function rangeOf(field: HTMLInputElement): Range {
   };
 }
 
-// One or more steps of a control, up or down.
-export function stepBy(name: string, steps: number): void {
+// The value of a control one or more steps up or down.
+export function stepped(name: string, steps: number): string | undefined {
   const field = fieldOf(name);
   if (field instanceof HTMLSelectElement) {
     const values = [...field.options].map((option) => option.value);
     const at = values.indexOf(valueOf(name)) + Math.sign(steps);
-    const value = values[Math.min(values.length - 1, Math.max(0, at))];
-    if (value !== undefined) move(name, value);
-  } else if (field) {
-    move(name, written(fit(Number(valueOf(name)) + steps * rangeOf(field).step, rangeOf(field))));
+    return values[Math.min(values.length - 1, Math.max(0, at))];
   }
+  return field ? written(fit(Number(valueOf(name)) + steps * rangeOf(field).step, rangeOf(field))) : undefined;
+}
+
+export function stepBy(name: string, steps: number): void {
+  const value = stepped(name, steps);
+  if (value !== undefined) move(name, value);
 }
 
 function isControl(target: EventTarget | null): target is Field {

@@ -35,8 +35,21 @@ export function move(name: string, value: string): void {
   ask(name, value);
 }
 
+// What was moved last, and which way.
+let last: { name: string; by: number } | null = null;
+
+export function lastMoved(): { name: string; by: number } | null {
+  return last;
+}
+
+// A look is under way.
+export function asking(): boolean {
+  return underWay;
+}
+
 // Ask for the plan with this value, which already stands in the field.
 export function ask(name: string, value: string): void {
+  last = { name, by: Number(value) < Number(waiting.get(name) ?? inQuestion?.get(name) ?? fieldOf(`was_${name}`)?.value) ? -1 : 1 };
   // Enter in a field is a change and a submission of one value: one question.
   if (underWay && !waiting.has(name) && inQuestion?.get(name) === value) return;
   waiting.set(name, value);
@@ -80,6 +93,17 @@ async function answerAll(): Promise<void> {
     if (address === "") document.querySelector("#below")?.removeAttribute("aria-busy");
     else resting = window.setTimeout(() => void answerBelow(address), REST_MS);
   }
+}
+
+// Where the server makes a look ready that has this control at that value; null where that is what is looked at.
+export function questionWith(name: string, value: string): string | null {
+  const form = controlsForm();
+  const action = form?.getAttribute("action");
+  if (!form || !action || valueOf(name) === value) return null;
+  const query = questionOf(form);
+  if (ENDS.includes(name)) query.set("weak_hours", valueOf("weak_hours"));
+  query.set(name, value);
+  return `${action.replace(/margins$/, "ahead")}?${query}`;
 }
 
 // Under a moving hand a closed foldout comes empty. What it holds comes when it is opened, and with each look while it is open.

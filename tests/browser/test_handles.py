@@ -233,6 +233,18 @@ def test_a_finger_drags_it(browser: Browser, base_url: str, case: str, name: str
     context.close()
 
 
+def test_while_the_hand_rests_its_next_steps_are_made_ready(page: Page) -> None:
+    open_case(page, HOOKED)
+    size = float(field(page, "capsulorhexis_mm").input_value())
+    with page.expect_response(f"**/ahead?capsulorhexis_mm={size + 0.1:g}") as ready:
+        handle(page, "capsulorhexis_mm").focus()
+    assert ready.value.status == 204
+    with page.expect_response(f"**/ahead?capsulorhexis_mm={size + 0.2:g}"):
+        page.keyboard.press("ArrowRight")
+    _answered(page)
+    expect(field(page, "capsulorhexis_mm")).to_have_value(f"{size + 0.1:g}")
+
+
 def test_the_key_is_one_column_on_a_phone(page: Page) -> None:
     lefts = "all => new Set(all.map(e => Math.round(e.getBoundingClientRect().left))).size"
     for width, columns in ((390, 1), (1480, 2)):

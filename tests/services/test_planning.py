@@ -97,6 +97,33 @@ def test_the_digest_names_everything_that_a_plan_is_made_from(desk: Desk) -> Non
     assert digest(looked_at(situation, {"ring": "none"})) != digest(situation)
 
 
+def test_a_look_made_ready_is_not_made_again_and_holds_up_nothing(store: MemoryFactStore) -> None:
+    begun, go_on, made = threading.Event(), threading.Event(), Counting()
+
+    def slow(situation: Situation) -> Plan:
+        begun.set()
+        assert go_on.wait(10)
+        return made(situation)
+
+    planner = Planner(slow)
+    desk = Desk(store, planner, Who("desk", "test"))
+    name = NAMES[0]
+    here = desk.open(name).situation
+    asked = threading.Thread(target=lambda: desk.plan(here, {"pupil_hooks": 4}, quick=True))
+    asked.start()
+    assert begun.wait(10)
+    assert not desk.ahead(name, {"pupil_hooks": 5})  # a plan that somebody waits for is under way
+    go_on.set()
+    asked.join()
+    assert len(made.seen) == 1
+    assert desk.ahead(name, {"pupil_hooks": 5})
+    assert len(made.seen) == 2
+    desk.plan(here, {"pupil_hooks": 5}, quick=True)
+    assert len(made.seen) == 2
+    assert not desk.ahead(name, {"capsulorhexis_mm": 99.0})  # refused, to be told to whoever asks for it
+    assert len(made.seen) == 2
+
+
 def test_several_threads_may_ask_at_once(desk: Desk) -> None:
     situation = desk.open(NAMES[0]).situation
     got: list[Plan] = []

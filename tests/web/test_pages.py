@@ -85,6 +85,14 @@ def test_a_closed_foldout_comes_empty_only_where_the_page_asks_for_it(client: Vi
     assert "data-later" not in client.get(address, headers=below).text
 
 
+def test_a_step_is_made_ready_without_a_word_and_without_a_trace(client: Visitor, desk: Desk) -> None:
+    before = desk.sequences()
+    for query in ("capsulorhexis_mm=6", "capsulorhexis_mm=99", "capsulorhexis_mm=wide", ""):
+        answer = client.get(f"{PAGE}/ahead?{query}")
+        assert (answer.status_code, answer.text) == (204, "")
+    assert desk.sequences() == before
+
+
 def test_a_part_that_is_not_there_is_the_main_part(client: Visitor) -> None:
     for target in ("div#other", "div#../base", "#", "main#main"):
         assert client.get(PAGE, headers={**PART, "HX-Target": target}).text.startswith("<main")

@@ -167,6 +167,14 @@ class Planner:
         """The plan with some decisions tried."""
         return self.plan(looked_at(situation, look), quick=quick)
 
+    def ahead(self, situation: Situation, look: Mapping[str, Any]) -> bool:
+        """Have a look ready that is likely to be asked next; False where a plan is under way, which must not be held up."""
+        with self._lock:
+            if self._under_way:
+                return False
+        self.look(situation, look, quick=True)
+        return True
+
 
 def _day(given: Given) -> str:
     """The day that a plan is for, where a shelf has things that expire; plans of another day are made anew."""

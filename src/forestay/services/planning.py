@@ -18,6 +18,7 @@ from weakref import WeakValueDictionary
 from forestay.case.bodies import Body, Kind
 from forestay.case.chain import facts_of
 from forestay.case.fact import content
+from forestay.errors import ForestayError
 from forestay.eye.lens_shelf import LensShelf, read_lens_shelf
 from forestay.eye.situation import Situation
 from forestay.plan.context import Practice
@@ -150,6 +151,15 @@ class Desk:
         """The plan, with some decisions tried and not kept; ``quick`` while a control moves."""
         self._planner.use(self.in_force.given)
         return self._planner.look(situation, look, quick=quick)
+
+    def ahead(self, case_id: str, look: Mapping[str, Any]) -> bool:
+        """Have a look ready that the hand on a control is likely to ask next; False where the desk has other work, or
+        where that look would be refused."""
+        self._planner.use(self.in_force.given)
+        try:
+            return self._planner.ahead(cases.kept_case(self._store, case_id).situation, look)
+        except ForestayError:  # whoever asks for it is told why
+            return False
 
     def turns(self, situation: Situation) -> Flips:
         """Where the plan turns; takes some seconds the first time."""

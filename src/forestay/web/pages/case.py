@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -26,6 +27,7 @@ from forestay.web.views.case_build import case_label, case_view, look_address
 from forestay.web.who import desk_for
 
 SEE_OTHER = 303
+NO_CONTENT = 204
 UNFOLDED = "X-Forestay-Unfolded"
 """Which foldouts beside the drawing stand open, where the page asks for a look: closed ones are then left empty."""
 
@@ -59,6 +61,12 @@ def router(desk: Desk, renderer: Renderer) -> APIRouter:
     @routes.get("/margins")
     def margins(request: Request, case_id: str) -> Response:
         return show(request, case_id, read_look(request.query_params))
+
+    @routes.get("/ahead")
+    def ahead(request: Request, case_id: str) -> Response:
+        with suppress(InvalidInput):  # whoever asks for that look is told why
+            desk.ahead(case_id, read_look(request.query_params))
+        return Response(status_code=NO_CONTENT)
 
     @routes.post("/decisions")
     async def decide(request: Request, case_id: str) -> Response:
