@@ -162,6 +162,19 @@ def test_calculations_tie_until_centred_unless_asked_not_to() -> None:
     assert (pair.displacement_mm or 0) < 0.2 * (loose.displacement_mm or 0)
 
 
+def test_beyond_four_hours_hooks_until_a_sutured_ring_lead_as_is_taught() -> None:
+    """Common teaching: a plain ring up to about four lost hours, a sutured one beyond (management evidence, Z5 and Z8)."""
+    support, _ = lost(5)
+    first, *others = search(**EYE, zonule=support, tunnel_clock=12, whole_nucleus_by_hand=False).result.rows
+    assert first.kind == "sutured-ring"
+    assert first.hooks
+    assert first.ring_timing == "later"
+    assert "its hooks bridge the time until it is sutured in the empty bag, and come out again" in first.reasons
+    (alone,) = [row for row in others if row.kind == "hooks" and row.hooks == first.hooks]
+    assert not alone.held
+    assert "once all is done and its hooks are out the bag is not held" in alone.reasons
+
+
 def test_the_search_ties_what_is_sutured_and_says_how_far_it_draws() -> None:
     """At the end nothing centres the bag better, at the price of the neighbours' load that stands beside it."""
     support, at = lost(5)

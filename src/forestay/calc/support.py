@@ -113,7 +113,9 @@ class SupportRow(Record):
     fixed_at: float | None = Field(description="clock hour at which a ring is sutured")
     ring_gap_clock: float | None = Field(description="clock hour of the ring's ends; null without a ring")
     before_step: str | None = Field(description="before which step it is put in; null for no support")
-    ring_before_step: str | None = Field(description="before which step its ring is put in")
+    ring_before_step: str | None = Field(
+        description="before which step its ring, or what is sutured beside hooks, is put in"
+    )
     ring_timing: Literal["now", "later", "not"] = Field(
         description="now: before the nucleus is out; later: after; not: no ring"
     )

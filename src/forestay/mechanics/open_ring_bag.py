@@ -22,7 +22,7 @@ from forestay.mechanics.bag_chain import chain_of, held_stations, sheets_of
 from forestay.mechanics.bag_model import Bag, BagConstants, BagState
 from forestay.mechanics.loop_assembly import Assembly, Chain
 from forestay.mechanics.open_ring import Arc, assembled
-from forestay.mechanics.open_ring_model import OpenRingConstants, OpenRingState, Piece, PieceState, RingState
+from forestay.mechanics.open_ring_model import OpenRingConstants, OpenRingState, Peak, Piece, PieceState, RingState
 from forestay.mechanics.open_ring_solver import JointState, Pin, Problem, solve
 from forestay.mechanics.ring_loop import RingConstants, bending_stiffness_mn_mm2
 from forestay.mechanics.zonule import HOUR_COUNT, Floats, direction
@@ -266,8 +266,7 @@ def bag_state(bag: Bag, constants: BagConstants, chain: Chain, found: loop.LoopS
     counts = np.cumsum([own, *(held_stations(hold, stations) for hold in bag.holds)])
     centre = found.centre_mm
     per_hour = stations // HOUR_COUNT
-    by_hour = np.stack([carried.tension_mn[:own].reshape(-1, stations).sum(axis=0), carried.there_mm / per_hour])
-    by_hour = np.roll(by_hour, per_hour // 2, axis=1).reshape(2, HOUR_COUNT, per_hour).sum(axis=2)
+    by_hour = _by_hour(np.stack([_fibres_mn(bag, carried), carried.there_mm / per_hour]))
     return BagState(
         state="held" if carried.held else _failed(bag),
         x_mm=float(centre[0]),
@@ -305,13 +304,26 @@ def answer_of(
     )
 
 
-def peak_of(
-    bag: Bag, pieces: tuple[Piece, ...], setting: Setting, problem: Problem, found: JointState
-) -> tuple[RingState, float]:
-    """State and ``peak_stretch_mm`` of :func:`answer_of`, without the rest of it."""
+def peak_of(bag: Bag, pieces: tuple[Piece, ...], setting: Setting, problem: Problem, found: JointState) -> Peak:
+    """State, ``peak_stretch_mm`` and the largest load of :func:`answer_of`, without the rest of it."""
     carried = _carried(bag, setting.bag, problem.chain, found.bag, sum(found.pin_mn))
     turned = [_turned_deg(piece, found, row) for row, piece in enumerate(pieces)]
-    return _word(bag, setting, found, turned, held=carried.held), carried.peak_mm
+    state = _word(bag, setting, found, turned, held=carried.held)
+    return Peak(state, carried.peak_mm, float(_by_hour(_fibres_mn(bag, carried)).max()))
+
+
+def _fibres_mn(bag: Bag, carried: _Carried) -> Floats:
+    """Tension of the zonule at each station, all sheets of fibres together [mN]."""
+    stations = carried.there_mm.size
+    own = stations * len(sheets_of(bag))
+    return np.asarray(carried.tension_mn[:own].reshape(-1, stations).sum(axis=0), dtype=np.float64)
+
+
+def _by_hour(values: Floats) -> Floats:
+    """Sums of stations (..., N) over the twelve hours (..., 12)."""
+    per_hour = values.shape[-1] // HOUR_COUNT
+    rolled = np.roll(values, per_hour // 2, axis=-1)
+    return np.asarray(rolled.reshape(*values.shape[:-1], HOUR_COUNT, per_hour).sum(axis=-1), dtype=np.float64)
 
 
 def _word(bag: Bag, setting: Setting, found: JointState, turned_deg: Sequence[float], *, held: bool) -> RingState:

@@ -152,3 +152,12 @@ class OpenRingState:
     def mirrored(self) -> OpenRingState:
         """The same in the other eye."""
         return replace(self, bag=self.bag.mirrored(), pieces=tuple(piece.mirrored() for piece in self.pieces))
+
+
+@dataclass(frozen=True)
+class Peak:
+    """What a pull asks: ``state``, stretch of the most stretched fibre [mm], load of the most loaded clock hour [mN]."""
+
+    state: RingState
+    stretch_mm: float
+    load_mn: float

@@ -20,7 +20,7 @@ from forestay.mechanics.open_ring_bag import (
     peak_of,
     settle,
 )
-from forestay.mechanics.open_ring_model import OpenRingState, Piece, RingState
+from forestay.mechanics.open_ring_model import OpenRingState, Peak, Piece
 from forestay.mechanics.open_ring_solver import JointState, Problem, solve_on
 from forestay.mechanics.open_ring_tie import let_go, tied
 
@@ -58,15 +58,15 @@ class RingedBag:
         its_own = self.own_image and pull.key() == pull.mirrored().key()
         return self._asked(self._evened(found) if its_own else found, turned=turned)
 
-    def peak_under(self, load: Load) -> tuple[RingState, float]:
-        """State and longest stretch of a fibre [mm] of :meth:`under`, without the rest of the answer."""
+    def peak_under(self, load: Load) -> Peak:
+        """What :meth:`under` asks of fibres and hours, without the rest of the answer."""
         pull, _ = self._worked(load)
         solved = self._solved(pull)
         if solved is not None:
             bag, problem, found = solved
             return peak_of(bag, (self.piece,), self.setting, problem, found)
         found_anew = self._found_anew(pull)
-        return found_anew.state, found_anew.bag.peak_stretch_mm
+        return Peak(found_anew.state, found_anew.bag.peak_stretch_mm, max(found_anew.bag.load_mn))
 
     def _worked(self, load: Load) -> tuple[Load, bool]:
         """The load in the image that is worked out, and whether it is the other one."""

@@ -140,7 +140,8 @@ def _across(clock: float) -> float:
 def _candidates(
     question: Question, model: _Model, constants: SupportConstants, layouts: Mapping[int, Layouts]
 ) -> list[Support]:
-    """Nothing; for every number of hooks the layout that serves best while the lens is in; rings; segments."""
+    """Nothing; for every number of hooks the layout that serves best while the lens is in; rings; segments; a ring, and
+    what is sutured, with hooks until then: those that are planned, if they can be had, else those that serve best."""
     gap = gap_of(zonule=question.zonule, weak_share=constants.weak_share)
     centre = wrap_hour(question.tunnel_clock + HOUR_COUNT / 2) if gap is None or gap.hours >= HOUR_COUNT else gap.centre
     ends = ring_gap_clock(gap) if question.ring_gap_clock is None else question.ring_gap_clock
@@ -152,15 +153,27 @@ def _candidates(
             by_count.append(max(tried, key=lambda s: _screened(s, screen, model)))
     found = [Support("none"), *by_count, Support("ring", gap_clock=ends)]
     if by_count:
-        helped = max(by_count, key=lambda s: (*_screened(s, screen, model), -len(s.hooks)))
+        helped = _planned_hooks(question) or max(by_count, key=lambda s: (*_screened(s, screen, model), -len(s.hooks)))
         found.append(Support("ring-and-hooks", hooks=helped.hooks, gap_clock=ends))
     found.append(Support("segment", segments=(quarter(centre),)))
     if gap is not None and HOUR_COUNT / 2 < gap.hours < HOUR_COUNT:
         off = gap.hours / 4
         pair = tuple(sorted(quarter(centre + side * off) for side in (-1, 1)))
         found.append(Support("segment", segments=pair))
-    found.append(sutured_ring(quarter(centre)))
+    fixed = sutured_ring(quarter(centre))
+    hooked = by_count and gap is not None and "hooks" in question.kinds and _emptied(question) < len(question.steps)
+    if hooked:
+        found += [replace(one, hooks=helped.hooks) for one in (found[-1], fixed)]
+    else:
+        found.append(fixed)
     return found if question.planned is None or question.planned in found else [*found, question.planned]
+
+
+def _planned_hooks(question: Question) -> Support | None:
+    """The planned hooks alone, where there are any and nothing is in their way."""
+    hooks = () if question.planned is None else question.planned.hooks
+    met = any(in_the_way(clock, question.barred) for clock in hooks)
+    return Support("hooks", hooks=hooks) if hooks and not met else None
 
 
 def _layouts(question: Question, count: int, constants: SupportConstants) -> Layouts:
@@ -198,7 +211,7 @@ def _row(support: Support, question: Question, model: _Model, yields: bool) -> R
         bare = tuple(model(nothing, step.key) for step in steps)
         return _measured(support, (None, None), "not", bare, question)
     moments = _moments(support, question, yields)
-    bridged = support.without_ring() if support.kind == "ring-and-hooks" else nothing
+    bridged = support.hooks_alone() if support.bridged else nothing
 
     def at(start: int, ring: int) -> tuple[Outcome, ...]:
         parts = (nothing if i < start else bridged if i < ring else support for i in range(len(steps)))
@@ -212,25 +225,27 @@ def _row(support: Support, question: Question, model: _Model, yields: bool) -> R
     latest = max(i for i, (held, left) in enumerate(scores) if held == most and left >= least - EASE_TOLERANCE)
     start, ring = moments[latest]
     if not support.ring:
-        return _measured(support, (steps[start].key, None), "not", tried[latest], question)
+        stays = steps[ring].key if support.bridged else None
+        return _measured(support, (steps[start].key, stays), "not", tried[latest], question)
     timing: RingTiming = "now" if ring < _emptied(question) else "later"
     return _measured(support, (steps[start].key, steps[ring].key), timing, tried[latest], question)
 
 
 def _moments(support: Support, question: Question, yields: bool) -> list[tuple[int, int]]:
-    """When it may go in, and its ring: steps by number, the latest last. Hooks of a ring with hooks bridge the time until
-    the ring goes in."""
+    """When it may go in, and what stays of it: steps by number, the latest last. Hooks bridge the time until a ring or
+    a sutured support goes in; what is sutured beside hooks is so in the empty bag."""
     opened, emptied = _opened(question), _emptied(question)
     count = sum(not step.left for step in question.steps)
     if support.ring and question.whole_nucleus_by_hand and yields:
         return [(opened, opened)]
     starts = range(opened, count)
+    waits = question.whole_nucleus_by_hand
+    if support.bridged:
+        later = [(start, max(start, emptied)) for start in starts]
+        at_once = support.kind == "ring-and-hooks" and not waits
+        return sorted({*later, *([(start, start) for start in starts] if at_once else [])})
     if not support.ring:
         return [(start, start) for start in starts]
-    waits = question.whole_nucleus_by_hand
-    if support.kind == "ring-and-hooks":
-        later = [(start, max(start, emptied)) for start in starts]
-        return sorted({*later, *([] if waits else [(start, start) for start in starts])})
     return [(start, start) for start in starts if not waits or start >= emptied]
 
 

@@ -17,7 +17,7 @@ from forestay.mechanics import disc
 from forestay.mechanics.bag_chain import pull
 from forestay.mechanics.bag_model import Bag, BagConstants, BagState, Contents, Load
 from forestay.mechanics.open_ring_bag import Setting
-from forestay.mechanics.open_ring_model import OpenRingConstants, OpenRingState, Piece, RingState, whole_ring
+from forestay.mechanics.open_ring_model import OpenRingConstants, Piece, RingState, whole_ring
 from forestay.mechanics.open_ring_pull import ANSWER_STATIONS, RESTS, RingedBag, ringed
 from forestay.mechanics.ring_loop import Ring, RingConstants, closed_diameter_mm
 from forestay.mechanics.support_search_model import Outcome, Solve, Step, Support
@@ -135,7 +135,7 @@ class _Eye:
     setting: Setting
     stations: int
     laid: dict[Support, RingedBag] = field(default_factory=dict)
-    ringed: dict[tuple[Support, Load | None], OpenRingState] = field(default_factory=dict)
+    ringed: dict[tuple[Support, Load | None], _Found] = field(default_factory=dict)
     knots: dict[tuple[Support, Contents], Knot | None] = field(default_factory=dict)
     rests: dict[tuple[tuple[Hold, ...], Contents, Load | None], BagState] = field(default_factory=dict)
     full: dict[tuple[Hold, ...], dict[Load | None, _Found]] = field(default_factory=dict)
@@ -143,8 +143,7 @@ class _Eye:
     def found(self, support: Support, contents: Contents, load: Load | None) -> _Found:
         """The rest with that support under that load; sutures are tied before it, until the bag is centred."""
         if support.ring and contents == "empty":
-            ring = self._under(support, load)
-            return _found(ring.bag, ring.state, self.laid[support].alone.knot)
+            return self._under(support, load)
         knot = self._knot(support, contents)
         holds = self.kit.holds(support, contents, knot.drawn_mm if knot else 0.0)
         if contents == "empty":
@@ -183,7 +182,7 @@ class _Eye:
 
         return drawn(shift_mm=shift_mm, from_mm=0.0, limit_mm=float(self.springs.fibre_length_mm))
 
-    def _under(self, support: Support, load: Load | None) -> OpenRingState:
+    def _under(self, support: Support, load: Load | None) -> _Found:
         """The empty bag with the open ring of a support in it."""
         if (support, load) not in self.ringed:
             if support not in self.laid:
@@ -194,7 +193,13 @@ class _Eye:
                     tie=support.fixed_at is not None,
                 )
             ring = self.laid[support]
-            self.ringed[support, load] = ring.alone if load is None else ring.under(load)
+            if load is None:
+                alone = ring.alone
+                found = _found(alone.bag, alone.state, alone.knot)
+            else:
+                peak = ring.peak_under(load)
+                found = _Found(peak.state in RESTS, 0.0, peak.load_mn, peak.stretch_mm, peak.state)
+            self.ringed[support, load] = found
         return self.ringed[support, load]
 
     def _bag(self, support: Support) -> Bag:
@@ -213,7 +218,7 @@ class _Eye:
 
 @dataclass(frozen=True)
 class _Found:
-    """What the search needs of one answer."""
+    """What the search needs of one answer; where the bag lies is asked of its rest alone."""
 
     held: bool
     displacement_mm: float

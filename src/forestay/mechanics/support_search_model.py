@@ -65,15 +65,20 @@ class Support:
             gap_clock=_mirrored(self.gap_clock),
         )
 
-    def without_ring(self) -> Support:
-        """The hooks alone of a ring with hooks."""
+    @property
+    def bridged(self) -> bool:
+        """Whether its hooks bridge the time until something goes in that stays."""
+        return bool(self.hooks) and self.kind != "hooks"
+
+    def hooks_alone(self) -> Support:
+        """Its hooks, before what stays goes in."""
         return Support("hooks", hooks=self.hooks)
 
     def left(self) -> Support:
         """What stays in the eye: the same without its hooks."""
         if self.kind == "hooks":
             return Support("none")
-        return replace(self, kind="ring", hooks=()) if self.kind == "ring-and-hooks" else self
+        return replace(self, kind="ring" if self.kind == "ring-and-hooks" else self.kind, hooks=())
 
     def on_grid(self) -> Support:
         """The same with clock positions whose mirror images are exact."""
@@ -205,7 +210,7 @@ def _ordered(barred: Iterable[Barred]) -> tuple[Barred, ...]:
 class Row:
     """One support in its best moment.
 
-    ``before_step``: it is put in before that step, its ring before ``ring_before_step``; ``by_step``: what the model says of every step, without it before
+    ``before_step``: it is put in before that step, its ring (or what is sutured beside hooks) before ``ring_before_step``; ``by_step``: what the model says of every step, without it before
     and with it from then on; ``displacement_mm`` as the bag is left and ``peak_load`` at the last step, ``reserve`` least of the steps
     with the capsule open (None where the bag is not held throughout, as ``held`` says); ``best``: nothing else is better in one of the
     three and as good in the others; ``reasons`` in words; ``worst_step``: where the reserve is least; ``planned``: it is

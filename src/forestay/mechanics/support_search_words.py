@@ -86,8 +86,10 @@ def _of_ring_and_hooks(row: Row, rows: list[Row], question: Question) -> list[st
         words.append(tr("an open ring pushes hardest at its ends: they push the bag off centre"))
     if row.support.kind == "hooks":
         words.append(tr("its hooks come out again: the bag is left as without support"))
-    elif row.support.hooks:
+    elif row.support.kind == "ring-and-hooks":
         words.append(tr("its hooks come out again: the bag is left as with the ring alone"))
+    elif row.support.hooks:
+        words.append(tr("its hooks bridge the time until it is sutured in the empty bag, and come out again"))
     lens_in = [step.key for step in question.steps if not step.empty]
     if row.support.kind == "ring" and row.worst_step in lens_in:
         words.append(tr("its least reserve is at a step with the lens still in the bag, where a ring changes nothing"))

@@ -78,8 +78,8 @@ def peak_stretch_mm(
     support: tuple[float, ...], parameters: ZonuleParameters, load: Load, gap_clock: float, planned: PlannedRing
 ) -> float:
     """Stretch of the most stretched fibre [mm] under a pull on the bag with the ring in; infinite where nothing rests."""
-    state, peak = _ringed(support, parameters, gap_clock, planned).peak_under(load)
-    return peak if state in RESTS else float("inf")
+    found = _ringed(support, parameters, gap_clock, planned).peak_under(load)
+    return found.stretch_mm if found.state in RESTS else float("inf")
 
 
 def _ringed(

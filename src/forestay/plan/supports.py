@@ -6,6 +6,7 @@ Compared by centring, by reserve and by the neighbour's load, all shown; it rank
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from forestay.calc.support import (
     Kind,
@@ -66,7 +67,20 @@ def supports_of(offer: Offer, frame: Frame) -> tuple[SupportRank, ...]:
     setting.use.merge(used)
     prestretch = used.number("zonule.prestretch_mm")
     shown = [(i, row) for i, row in enumerate(found.rows) if i < SHOWN_LIMIT or row.planned]
-    return tuple(_rank(i + 1, _timed(row, offer), found, frame, prestretch) for i, row in shown)
+    ranked = (_rank(i + 1, _timed(row, offer), found, frame, prestretch) for i, row in shown)
+    return tuple(replace(row, reasons=(*row.reasons, *_of_teaching(row.kind, setting))) for row in ranked)
+
+
+def _of_teaching(kind: str, setting: Setting) -> tuple[str, ...]:
+    """What is usual at a gap this wide, beside what the model ranks by."""
+    gap, plain = setting.gap_hours, setting.use.number("act.ring_plain_hours")
+    if kind in ("segment", "sutured-ring") and 0 < gap <= plain:
+        return (
+            tr("up to {hours:g} lost clock hours a plain ring is usual, without a suture that may break", hours=plain),
+        )
+    if kind in ("ring", "ring-and-hooks") and gap > plain:
+        return (tr("beyond {hours:g} lost clock hours a plain ring is not expected to centre the bag", hours=plain),)
+    return ()
 
 
 def _timed(row: SupportRow, offer: Offer) -> SupportRow:
