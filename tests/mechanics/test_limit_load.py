@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from forestay.evidence import default_evidence
-from forestay.mechanics import disc
+from forestay.mechanics import disc, loop
 from forestay.mechanics.bag import rest
 from forestay.mechanics.bag_chain import chain_of
 from forestay.mechanics.bag_draws import rest_draws
@@ -16,7 +16,7 @@ from forestay.mechanics.bag_model import Bag, BagConstants, Load
 from forestay.mechanics.disc_limit import limit_torque_mn_mm
 from forestay.mechanics.limit_load import borne_share
 from forestay.mechanics.loop_assembly import Assembly
-from forestay.mechanics.ring_loop import RingConstants
+from forestay.mechanics.ring_loop import Ring, RingConstants
 from forestay.mechanics.zonule import Floats, ZonuleParameters
 
 READER = default_evidence().reader()
@@ -108,6 +108,14 @@ def test_a_turn_beyond_the_limit_is_named_by_every_way_to_ask() -> None:
     draws = rest_draws(bag=bag, support=support, stiffness_scale=np.array([10.0, 1.0, 1.0]), **ask)  # type: ignore[arg-type]
     assert list(draws.state) == ["held", "overloaded", "unsupported"]
     assert draws.failed == 0
+
+
+def test_a_search_that_stands_still_ends_long_before_its_limit_of_steps() -> None:
+    ring, load = Ring(13.0, 0.8162, None), Load("torque", 12.0, 90.0)
+    bag = Bag((1.0, 0.5, *(1.0,) * 10), SPRINGS, "empty", ring=ring, load=load)
+    found = rest(bag=bag, constants=CONSTANTS, ring_constants=RINGS, stations=72)
+    assert (found.state, found.converged) == ("overloaded", False)
+    assert found.iterations < loop.MAX_ITERATIONS / 2
 
 
 def test_without_load_or_hold_there_is_no_share() -> None:

@@ -15,7 +15,7 @@ from forestay.mechanics.loop_assembly import Assembly, Chain, Hoop, Springs
 from forestay.mechanics.network import Network, joints, network_of, unknowns_of
 from forestay.mechanics.zonule import HOUR_COUNT, Floats
 
-MAX_ITERATIONS, HALVINGS = loop.MAX_ITERATIONS, loop.HALVINGS
+MAX_ITERATIONS, HALVINGS, STALLED_STEPS = loop.MAX_ITERATIONS, loop.HALVINGS, loop.STALLED_STEPS
 RESIDUAL, ROUNDING, ENERGY_ROUNDING, ARMIJO = loop.RESIDUAL, loop.ROUNDING, loop.ENERGY_ROUNDING, loop.ARMIJO
 STEP_CAP_MM = loop.STEP_CAP_MM
 SHIFT_START, SHIFT_UP, SHIFT_DOWN, SHIFT_LEAST = loop.SHIFT_START, loop.SHIFT_UP, loop.SHIFT_DOWN, loop.SHIFT_LEAST
@@ -42,11 +42,11 @@ def _solve(at: Floats, wide: int, scale: float, size: float, net: Any) -> tuple[
     gradient, step, trial = np.zeros(count), np.zeros(count), np.zeros(count)
     now = energy(at, net)
     derivatives(at, net, gradient, band)
-    shift, iterations = 0.0, 0
+    shift, iterations, stalled = 0.0, 0, 0
     while True:
         residual, stiffest = most(gradient, band)
         converged = residual <= max(RESIDUAL * scale, ROUNDING * stiffest * size)
-        if converged or iterations == MAX_ITERATIONS:
+        if converged or iterations == MAX_ITERATIONS or stalled == STALLED_STEPS:
             return iterations, converged, residual
         iterations += 1
         put(step, gradient, -1.0)
@@ -67,11 +67,13 @@ def _solve(at: Floats, wide: int, scale: float, size: float, net: Any) -> tuple[
         slope = product(gradient, step)
         rounding = ENERGY_ROUNDING * (abs(now) + scale)
         share, accepted = 1.0, False
+        stalled += 1
         for _ in range(HALVINGS):
             for u in range(count):
                 trial[u] = at[u] + share * step[u]
             then = energy(trial, net)
             if then <= now + ARMIJO * share * slope + rounding:
+                stalled = stalled if then >= now - rounding else 0
                 put(at, trial, 1.0)
                 now, accepted = then, True
                 derivatives(at, net, gradient, band)

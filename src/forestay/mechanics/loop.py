@@ -20,6 +20,7 @@ SHIFT_START, SHIFT_UP, SHIFT_DOWN, SHIFT_LEAST = 1e-3, 4.0, 0.2, 1e-9  # added s
 SHIFT_MOST = 1e12  # beyond it a plain downhill step is taken
 ARMIJO = 1e-4  # share of the promised fall of the energy that a step must bring
 HALVINGS = 12  # of a step, at most
+STALLED_STEPS = 30  # so many steps in a row without a fall of the energy: the search stands still, and ends
 ENERGY_ROUNDING = 1e-14  # a rise of the energy below this share is rounding
 
 
@@ -107,27 +108,30 @@ def minimise(model: Energy, *, start_mm: Floats, force_scale_mn: float) -> LoopS
     after success); no station moves more than ``STEP_CAP_MM`` in a step; a step is halved until the energy falls
     (Armijo). ``force_scale_mn`` [mN]: what counts as a force of the problem; rest is reached when no station is out of
     balance by more than ``RESIDUAL`` of it, or what double precision allows beside very stiff parts.
-    Always ends: at most ``MAX_ITERATIONS``; ``converged`` tells.
+    Always ends: at most ``MAX_ITERATIONS``, or where ``STALLED_STEPS`` in a row bring no fall of the energy (a load that
+    has wound the chain up as far as it goes); ``converged`` tells.
     """
     at = start_mm.copy()
     size = float(np.abs(at).max())
     energy = model.energy(at)
     shift = 0.0
-    iterations = 0
+    iterations, stalled = 0, 0
     gradient, blocks = model.derivatives(at)
     for iterations in range(MAX_ITERATIONS + 1):
         residual = float(np.abs(gradient).max())
         converged = residual <= max(RESIDUAL * force_scale_mn, ROUNDING * blocks.stiffest * size)
-        if converged or iterations == MAX_ITERATIONS:
+        if converged or iterations == MAX_ITERATIONS or stalled == STALLED_STEPS:
             break
         step, shift = _step(blocks, gradient, shift)
         slope = float((gradient * step).sum())
         rounding = ENERGY_ROUNDING * (abs(energy) + force_scale_mn)
         part = 1.0
+        stalled += 1
         for _ in range(HALVINGS):
             trial = at + part * step
             trial_energy = model.energy(trial)
             if trial_energy <= energy + ARMIJO * part * slope + rounding:
+                stalled = stalled if trial_energy >= energy - rounding else 0
                 at, energy = trial, trial_energy
                 gradient, blocks = model.derivatives(at)
                 shift = shift * SHIFT_DOWN if shift > SHIFT_LEAST else 0.0
