@@ -6,7 +6,8 @@ import { lookSource } from "./part";
 
 const REST_MS = 120;
 let resting: number | undefined;
-let underWay = false;
+let underWay: Promise<unknown> = Promise.resolve();
+let latest = 0;
 
 // Which control an element belongs to: a handle, a field, or one of the buttons beside it.
 function controlOf(target: EventTarget | null): string | undefined {
@@ -18,20 +19,17 @@ function controlOf(target: EventTarget | null): string | undefined {
   return target instanceof HTMLInputElement || target instanceof HTMLSelectElement ? target.name : undefined;
 }
 
+// Of several wishes the latest counts: the hand is there now.
 async function lookAhead(name: string, steps: number[]): Promise<void> {
-  if (underWay) return;
-  underWay = true;
-  try {
-    for (const by of steps) {
-      const value = stepped(name, by);
-      const address = value === undefined ? null : questionWith(name, value);
-      if (address) await fetch(address, { priority: "low" });
-      if (asking()) return;
-    }
-  } catch {
+  const turn = ++latest;
+  await underWay;
+  for (const by of steps) {
+    const value = stepped(name, by);
+    const address = value === undefined || turn !== latest ? null : questionWith(name, value);
+    if (!address) continue;
     // No network: a look will say so.
-  } finally {
-    underWay = false;
+    underWay = fetch(address, { priority: "low" }).then(() => undefined, () => undefined);
+    await underWay;
   }
 }
 
