@@ -97,7 +97,10 @@ def test_hooks_let_go_before_the_nucleus_passes_and_are_counted_out() -> None:
     )
     assert order[0] == "time-out"
     assert order[-1] == "sign-out"
-    assert "iris hooks at 11 and 1, beside the tunnel" in step(plan, "release-hooks").do
+    assert "iris hooks at the tunnel (12)" in step(plan, "release-hooks").do
+    # five evenly spaced: one in front of the groove, rather than two 30 degrees from its middle and inside the tunnel
+    stabs = "at 12, 2:30, 5, 7 and 9:30, aimed at the pupil's edge, the one at 12 in front of the groove"
+    assert any(stabs in one.do for one in plan.steps)
     assert plan.measures is not None
     count = plan.measures.pupil_hooks + len(plan.measures.capsule_hook_clocks)
     assert f"Count them: {count}." in step(plan, "hooks-out").do

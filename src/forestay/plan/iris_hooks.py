@@ -11,12 +11,24 @@ from forestay.frame import wrap_hour
 from forestay.mechanics import pupil
 from forestay.plan.setting import Setting
 
+CLEAR_OF_TUNNEL_HOURS = 1.5
+"""From the middle of a scleral tunnel: four hooks in a square, 45 degrees away, still clear its groove (incision evidence)."""
 
-def hook_clocks(count: int, tunnel_at: float) -> tuple[float, ...]:
-    """Clock hours of ``count`` iris hooks, evenly spaced to the half hour; the tunnel lies midway between two."""
+
+def hook_clocks(count: int, tunnel_at: float, *, wide: bool = False) -> tuple[float, ...]:
+    """Clock hours of ``count`` iris hooks, evenly spaced to the half hour; the tunnel lies midway between two.
+
+    Where a ``wide`` tunnel would take in both of these, the pattern turns half a step: one hook stands at its middle, in
+    front of the groove, and the others clear it. What is seen is the same.
+
+    >>> hook_clocks(4, 12.0, wide=True), hook_clocks(5, 12.0, wide=True)
+    ((1.5, 4.5, 7.5, 10.5), (12.0, 2.5, 5.0, 7.0, 9.5))
+    """
     if count == 0:
         return ()
-    offsets = (round(2 * (i + 0.5) * 12.0 / count) / 2 for i in range((count + 1) // 2))
+    at_tunnel = wide and 6.0 / count < CLEAR_OF_TUNNEL_HOURS
+    first, pairs = (0.0, count // 2 + 1) if at_tunnel else (0.5, (count + 1) // 2)
+    offsets = (round(2 * (i + first) * 12.0 / count) / 2 for i in range(pairs))
     clocks = {wrap_hour(tunnel_at + side * offset) for offset in offsets for side in (1, -1)}
     return tuple(sorted(clocks, key=lambda c: c % 12))
 

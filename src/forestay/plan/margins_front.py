@@ -130,7 +130,7 @@ def pupil_changes(offer: Offer) -> list[Change]:
     changes = []
     more = least if m.pupil_hooks < least else m.pupil_hooks + 1
     if more <= most:
-        clocks = hook_clocks(more, m.tunnel_clock)
+        clocks = hook_clocks(more, m.tunnel_clock, wide=offer.technique == MANUAL)
         changed = offer.with_measures(pupil_hooks=more, hook_clocks=clocks, hook_reach_mm=m.hook_reach_mm or near)
         words = tr("{count} hooks", count=more)
         changes.append(Change(words, changed, "pupil_hooks", more))

@@ -343,7 +343,7 @@ def measures_for(setting: Setting, technique: str, anaesthetic: str | None) -> M
     opening = capsulorhexis_mm(setting, technique)
     count, reach = iris_hooks(setting, technique, opening, clock)
     opening = inside_view_mm(setting, technique, opening, clock)
-    iris_at = hook_clocks(count, clock)
+    iris_at = hook_clocks(count, clock, wide=technique in SCLERAL)
     ring = ring_timing(setting, technique)
     case = setting.case
     hidden = (

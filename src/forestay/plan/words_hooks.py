@@ -22,7 +22,7 @@ def hook_words(setting: Setting, measures: Measures, frame: Frame) -> dict[str, 
     capsule = frame.hours(measures.capsule_hook_clocks)
     return {
         "words.hook_hours": hours_text(hooks) if hooks else None,
-        "words.hook_ports": _hook_ports(hooks, capsule),
+        "words.hook_ports": _hook_ports(hooks, capsule, frame.hour(measures.tunnel_clock)),
         "words.hook_draw": _hook_draw(setting, measures),
         "words.more_hooks": _more_hooks(setting, measures),
         "words.hooks_why": _hooks_why(setting, measures),
@@ -67,10 +67,12 @@ def _beside_tunnel(measures: Measures) -> tuple[float, ...]:
     return tuple(c for c in measures.hook_clocks if hour_distance(c, measures.tunnel_clock) <= BESIDE_TUNNEL_HOURS)
 
 
-def _hook_ports(hooks: Sequence[float], capsule: Sequence[float]) -> str:
+def _hook_ports(hooks: Sequence[float], capsule: Sequence[float], tunnel_at: float) -> str:
     said = ""
     if hooks:
         said += tr("; stabs for iris hooks at {hours}, aimed at the pupil's edge", hours=hours_text(hooks))
+    if any(hour_distance(hook, tunnel_at) == 0 for hook in hooks):
+        said += tr(", the one at {hour} in front of the groove", hour=hours_text((tunnel_at,)))
     if capsule:
         said += tr("; stabs for capsule hooks at {hours}, aimed at the rim", hours=hours_text(capsule))
     return said
@@ -114,11 +116,11 @@ def _hooks_out(measures: Measures) -> str | None:
 
 
 def _release(measures: Measures, frame: Frame) -> str:
-    """Which hooks let go before the nucleus passes: those beside the tunnel come out, the others go slack."""
+    """Which hooks let go before the nucleus passes: those at the tunnel come out, the others go slack."""
     beside = _beside_tunnel(measures)
     said = []
     if beside:
-        said.append(tr("Take out the iris hooks at {hours}, beside the tunnel.", hours=hours_text(frame.hours(beside))))
+        said.append(tr("Take out the iris hooks at the tunnel ({hours}).", hours=hours_text(frame.hours(beside))))
     if measures.pupil_hooks > len(beside):
         said.append(tr("Slacken the other iris hooks.") if beside else tr("Slacken the iris hooks."))
     if measures.capsule_hook_clocks:
