@@ -153,7 +153,7 @@ def test_the_pupil_is_open_before_the_capsule_is_stained_and_after_the_nucleus(n
     order = keys(plan)
     assert order.index("pupil") < order.index("dye") < order.index("puncture")
     assert "wash; OVD again" in step(plan, "dye").do
-    taken = step(plan, "release-hooks").do.split("iris hooks at ")[1].split(",")[0]
+    taken = step(plan, "release-hooks").do.split("iris hooks at the tunnel (")[1].split(")")[0]
     assert step(plan, "inspect").do.startswith(f"Iris hooks at {taken} back in, all taut.")
 
 

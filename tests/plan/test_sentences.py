@@ -97,14 +97,25 @@ def test_hooks_let_go_before_the_nucleus_passes_and_are_counted_out() -> None:
     )
     assert order[0] == "time-out"
     assert order[-1] == "sign-out"
-    assert "iris hooks at the tunnel (12)" in step(plan, "release-hooks").do
-    # five evenly spaced: one in front of the groove, rather than two 30 degrees from its middle and inside the tunnel
-    stabs = "at 12, 2:30, 5, 7 and 9:30, aimed at the pupil's edge, the one at 12 in front of the groove"
-    assert any(stabs in one.do for one in plan.steps)
+    assert "iris hooks at the tunnel (11 and 1)" in step(plan, "release-hooks").do
     assert plan.measures is not None
     count = plan.measures.pupil_hooks + len(plan.measures.capsule_hook_clocks)
     assert f"Count them: {count}." in step(plan, "hooks-out").do
     assert f"{count} hooks" in step(plan, "sign-out").do
+
+
+def test_five_iris_hooks_stand_round_a_scleral_tunnel() -> None:
+    """Two of five would stand 30 degrees from its middle, inside its pocket: one is put in front of the groove instead, as
+    the incision evidence has it for a hook at the tunnel, and the others clear it by more than two hours."""
+    plan = planned(raw("white-swollen"))
+    m = plan.measures
+    assert m is not None
+    assert (m.pupil_hooks, m.technique) == (5, "manual-small-incision")
+    away = sorted(min((h - m.tunnel_clock) % 12, (m.tunnel_clock - h) % 12) for h in m.hook_clocks)
+    assert away == [0, 2.5, 2.5, 5, 5]
+    stabs = "at 12, 2:30, 5, 7 and 9:30, aimed at the pupil's edge, the one at 12 in front of the groove"
+    assert any(stabs in one.do for one in plan.steps)
+    assert "iris hooks at the tunnel (12)" in step(plan, "release-hooks").do
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -344,6 +344,10 @@ def measures_for(setting: Setting, technique: str, anaesthetic: str | None) -> M
     count, reach = iris_hooks(setting, technique, opening, clock)
     opening = inside_view_mm(setting, technique, opening, clock)
     iris_at = hook_clocks(count, clock, wide=technique in SCLERAL)
+    on_rim = capsule_hooks(setting, technique, clock, iris_at)
+    if on_rim and not setting.estimates.gap_hours:  # all round: between those hooks they would not find their places
+        iris_at = hook_clocks(count, clock)
+        on_rim = capsule_hooks(setting, technique, clock, iris_at)
     ring = ring_timing(setting, technique)
     case = setting.case
     hidden = (
@@ -358,7 +362,7 @@ def measures_for(setting: Setting, technique: str, anaesthetic: str | None) -> M
         hook_clocks=iris_at,
         hook_reach_mm=reach,
         capsulorhexis_mm=opening,
-        capsule_hook_clocks=capsule_hooks(setting, technique, clock, iris_at),
+        capsule_hook_clocks=on_rim,
         ring=ring,
         relaxing_cuts=0,
         tunnel_clock=clock,
