@@ -103,7 +103,7 @@ def _eye(scene: Scene, screen: Screen, palette: Palette) -> str:
 
 
 _ORDER = (
-    "sclera", "iris", "limbus", "gap", "stay", "bag", "nucleus", "ring", "eyelet", "capsulorhexis", "relaxing-cut",
+    "sclera", "iris", "limbus", "gap", "stay", "bag", "nucleus", "ring", "eyelet", "capsulorhexis",
     "opening", "capsule-hook", "hook", "port", "hook-corner", "tunnel-side", "inner-lip", "outer-lip",
     "clock", "gap-label",
 )  # fmt: skip

@@ -175,10 +175,6 @@ def _capsule(drawing: Drawing, measures: Measures) -> list[Shape]:
     if measures.capsulorhexis_mm is not None:
         rim = measures.capsulorhexis_mm / 2
         shapes.append(Shape("capsulorhexis", "circle", (centre,), rim))
-        for i in range(measures.relaxing_cuts):
-            hour = measures.tunnel_clock + 12.0 * (i + 0.5) / measures.relaxing_cuts
-            ends_of_cut = (at(hour, rim, centre), at(hour, rim + 0.6, centre))
-            shapes.append(Shape("relaxing-cut", "line", ends_of_cut))
         for hour in measures.capsule_hook_clocks:
             ends_of_hook = (at(hour, _limbus_mm(drawing) + PORT_OUTSIDE_MM), at(hour, rim - 0.15, centre))
             shapes.append(Shape("capsule-hook", "line", ends_of_hook, hour=hour))

@@ -16,7 +16,6 @@ STROKES: dict[str, tuple[str, float, str | None]] = {
     "nucleus": ("nucleus_ink", 1.6, "7 4"),
     "ring": ("sea", 4.0, None),
     "capsulorhexis": ("amber", 3.0, None),
-    "relaxing-cut": ("amber", 2.4, None),
     "opening": ("ink", 1.5, None),
     "hook": ("ink", 2.2, None),
     "capsule-hook": ("ink", 1.4, "10 3"),
