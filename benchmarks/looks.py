@@ -1,7 +1,9 @@
 """How long a look takes: from a moved control to the answer, in process and on the screen of a browser.
 
 Run: ``python -m benchmarks.looks [PATH OF CHROMIUM]``. Median of 20 after warm-up, each to a value that was not asked
-before; the reference in the same run is the plan alone. The load of the machine stands beside it, since it decides.
+before; the reference in the same run is the plan alone. On the screen twice: as a hand moves that goes on from where it
+rests, so that its next step was made ready meanwhile; and as one that leaps from control to control, where nothing was.
+The load of the machine stands beside it, and how long it takes to add 400,000 numbers, since they decide.
 """
 
 from __future__ import annotations
@@ -32,6 +34,7 @@ from forestay.services.planner import looked_at
 from forestay.web.serve import HOST, application, listen
 
 REPEATS, WARM_UP = 20, 4
+STEPS = 12
 WITHIN_MS = 100.0
 USUAL = "/usr/bin/chromium"
 Look = dict[str, Any]
@@ -142,6 +145,29 @@ def on_screen(page: Page, address: str, control: str) -> float | None:
     return median(times[WARM_UP:])
 
 
+def step_by_step(page: Page, address: str, control: str) -> float | None:
+    """Median time of a key on one handle after the other, the hand resting between, to the new drawing [ms].
+
+    It goes one way as far as it can, so that most values are new; each but the first was made ready while the hand
+    rested, or the answer before it was drawn.
+    """
+    page.goto(address)
+    at = page.locator(f'.handle[data-control="{control}"]:not(.twin)')
+    if at.count() == 0:
+        return None
+    at.focus()
+    page.wait_for_timeout(2 * PAUSE_MS)
+    times, upward = [], True
+    for _ in range(STEPS):
+        low, now, high = (float(at.get_attribute(f"aria-value{end}") or 0) for end in ("min", "now", "max"))
+        upward = now < high if upward else now <= low
+        times.append(page.evaluate(MOVE, [control, upward]))
+        page.wait_for_timeout(PAUSE_MS)
+        if at.count() == 0:
+            break
+    return median(times)
+
+
 CONTROLS = (
     "capsulorhexis_mm", "pupil_hooks", "hook_reach_mm", "ring", "ring_gap_clock", "weak_from", "weak_to",
     "tunnel_clock", "tunnel_chord_mm",
@@ -151,24 +177,35 @@ EYES = ("brown-pseudoexfoliation", "trauma-gap")
 
 def in_browser(chromium: str) -> None:
     """Each control of two eyes: one weak all round with hooks, one with a gap."""
-    print(f"\n{'case':<30}{'control':<18}{'on screen ms':>14}")
+    print(f"\n{'case':<30}{'control':<18}{'step by step ms':>18}{'leaping ms':>18}")
     with served() as address, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=chromium, args=["--no-sandbox", "--disable-dev-shm-usage"])
         page = browser.new_page(viewport={"width": 1480, "height": 1140})
         for name in EYES:
             for control in CONTROLS:
-                took = on_screen(page, f"{address}/cases/{name}", control)
-                said = "no handle" if took is None else f"{took:.0f}" + ("" if took <= WITHIN_MS else " over")
-                print(f"{name:<30}{control:<18}{said:>14}", flush=True)
+                both = (f(page, f"{address}/cases/{name}", control) for f in (step_by_step, on_screen))
+                said = ("no handle" if t is None else f"{t:.0f}" + ("" if t <= WITHIN_MS else " over") for t in both)
+                print(f"{name:<30}{control:<18}" + "".join(f"{one:>18}" for one in said), flush=True)
         browser.close()
+
+
+def adding_ms() -> float:
+    """How fast the machine is just now."""
+    start = time.perf_counter()
+    total = 0
+    for i in range(400_000):
+        total += i
+    return 1000 * (time.perf_counter() - start)
 
 
 def main() -> None:
     """Print both tables and the load of the machine."""
-    print(f"load of the machine before: {os.getloadavg()[0]:.2f} on {os.cpu_count()} cores")
+    print(
+        f"load of the machine before: {os.getloadavg()[0]:.2f} on {os.cpu_count()} cores; adds in {adding_ms():.0f} ms"
+    )
     in_process()
     in_browser(sys.argv[1] if len(sys.argv) > 1 else os.environ.get("CHROMIUM", USUAL))
-    print(f"load of the machine after: {os.getloadavg()[0]:.2f}")
+    print(f"load of the machine after: {os.getloadavg()[0]:.2f}; adds in {adding_ms():.0f} ms")
 
 
 if __name__ == "__main__":
