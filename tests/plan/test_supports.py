@@ -92,6 +92,8 @@ def test_at_a_gap_a_segment_leads_and_a_tied_ring_comes_before_the_plain_one() -
     ranks = {s.kind: s.rank for s in reversed(gap.supports)}
     assert gap.supports[0].kind == "segment"
     assert ranks["sutured-ring"] < ranks.get("ring", len(gap.supports) + 1)
+    label = next(s.label for s in gap.supports if s.kind == "sutured-ring")
+    assert "its eyelet at 5, its opening at 11" in label
     assert next(s.rank for s in weak.supports if s.kind == "hooks") < len(weak.supports)
     assert "ring" not in {s.kind for s in weak.supports}  # six and what is planned are listed
 

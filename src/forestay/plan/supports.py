@@ -205,7 +205,7 @@ def _rank(rank: int, row: SupportRow, found: SupportOutput, frame: Frame, prestr
     ends = None if row.ring_gap_clock is None else frame.hour(row.ring_gap_clock)
     return SupportRank(
         rank=rank,
-        label=_label(row, hooks, segments, ends),
+        label=_label(row, hooks, segments, (ends, None if row.fixed_at is None else frame.hour(row.fixed_at))),
         kind=row.kind,
         hooks=hooks,
         segments=segments,
@@ -260,11 +260,20 @@ def _of_planned(row: SupportRow, found: SupportOutput, frame: Frame) -> tuple[st
     return (*met, *unplaced)
 
 
-def _label(row: SupportRow, hooks: tuple[float, ...], segments: tuple[float, ...], ends: float | None) -> str:
-    """The support in words: ``ring after the nucleus, its opening at 12, capsule hooks at 3 and 9``."""
+def _label(
+    row: SupportRow,
+    hooks: tuple[float, ...],
+    segments: tuple[float, ...],
+    ring_at: tuple[float | None, float | None],
+) -> str:
+    """The support in words: ``ring after the nucleus, its opening at 12, capsule hooks at 3 and 9``; ``ring_at``: where
+    the ring opens and where it is sutured."""
+    ends, fixed = ring_at
     moment = {"now": tr("before the nucleus is out"), "later": tr("after the nucleus"), "not": ""}[row.ring_timing]
     ring = tr("sutured ring") if row.kind == "sutured-ring" else tr("ring")
     parts = [tr("{ring} {moment}", ring=ring, moment=moment)] if moment else []
+    if fixed is not None:
+        parts.append(tr("its eyelet at {hours}", hours=hours_text((fixed,))))
     if ends is not None:
         parts.append(tr("its opening at {hours}", hours=hours_text((ends,))))
     if hooks:

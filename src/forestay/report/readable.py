@@ -204,11 +204,12 @@ def _supports(plan: Plan, width: int) -> list[str]:
     for row in plan.supports:
         label = tr("planned: {label}", label=row.label) if row.planned else row.label
         said = tr("{rank}. {label}", rank=row.rank, label=label)
-        if not row.held or row.reserve is None or row.peak_load is None:
+        if not row.held or row.reserve is None or row.peak_load is None or row.off_centre is None:
             said += tr(": the bag is not held at every step")
         else:
             said += tr(
-                ": reserve {reserve:+.0%} ({step}), neighbours carry {load:.1f} times",
+                ": left off centre by {off:.1f}, reserve {reserve:+.0%} ({step}), neighbours carry {load:.1f} times",
+                off=row.off_centre,
                 reserve=row.reserve,
                 step=row.worst_step,
                 load=row.peak_load,
