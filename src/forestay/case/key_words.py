@@ -77,6 +77,8 @@ THINGS = (
 )
 """What a shelf holds."""
 ALLERGIES = (mark("sulfonamide"), mark("cephalosporin"), mark("penicillin"), mark("iodine"), mark("latex"))
+RESTS_ON = (mark("signs"), mark("lens position"), mark("tunnel chord"), mark("tunnel clock"))
+"""What a margin rests on beside the fields of the case."""
 SIGNS = (
     mark("light perception"),
     mark("pupil"),

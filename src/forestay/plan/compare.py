@@ -348,6 +348,8 @@ def _short(item: Change, after: Plan) -> str:
 
 def _zonule(items: Sequence[Change]) -> str:
     more = sum((i.by or 0.0) > 0 for i in items)
+    if len(items) == 1:
+        return tr("the zonule has more room at one step") if more else tr("the zonule has less room at one step")
     if more == len(items):
         return tr("the zonule has more room at {n} steps", n=more)
     if more == 0:

@@ -11,7 +11,7 @@ from forestay.draw.controls import BY_NAME
 from forestay.draw.palette import SCREEN
 from forestay.draw.rope import amount_words, draw_rope, interval_words, rope_scales, state_words
 from forestay.plan.model import Margin, Plan, Widen
-from forestay.text import tr
+from forestay.text import field_words, tr
 from forestay.web.views.case import MarginRow, WidenLink
 
 Address = Callable[[str, float | int | str], str]
@@ -44,7 +44,7 @@ def _row(margin: Margin, before: Margin | None, scale: float, address: Address) 
         spread=interval_words(margin) or None,
         before=_before(margin, before) if before else None,
         widen=_widen(margin.widen, margin, address) if margin.widen else None,
-        rests_on=margin.rests_on,
+        rests_on=tuple(field_words(path) for path in margin.rests_on),
         origin=margin.origin,
         short=margin.margin < 0,
     )
