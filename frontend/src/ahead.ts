@@ -1,10 +1,9 @@
-// Looks ahead: while the hand rests on a control the server makes the next steps of it ready, and while an answer is being
-// drawn the step after it. Nothing is shown of that; a step that was made ready is only answered sooner.
+// Looks ahead: while the hand rests on a control the server makes the next steps of it ready. Nothing is shown of that; a step that was made ready is only answered sooner.
 import { stepped } from "./controls";
 import { asking, lastMoved, questionWith } from "./look";
-import { lookSource } from "./part";
 
 const REST_MS = 120;
+const DRAWN_MS = 60;
 let resting: number | undefined;
 let underWay: Promise<unknown> = Promise.resolve();
 let latest = 0;
@@ -39,9 +38,11 @@ export function listenAhead(): void {
     window.clearTimeout(resting);
     if (name) resting = window.setTimeout(() => void (asking() || lookAhead(name, [1, -1])), REST_MS);
   });
-  // The answer has come and is about to be drawn: the server has nothing to do meanwhile.
-  document.addEventListener("htmx:after:request", (event) => {
-    const moved = event.target === lookSource && asking() ? lastMoved() : null;
-    if (moved) void lookAhead(moved.name, [moved.by]);
+  // Once the answer is drawn, for drawing needs the machine too, and unless the hand has gone on meanwhile.
+  document.addEventListener("htmx:after:swap", () => {
+    const moved = asking() ? lastMoved() : null;
+    if (!moved) return;
+    window.clearTimeout(resting);
+    resting = window.setTimeout(() => void (asking() || lookAhead(moved.name, [moved.by])), DRAWN_MS);
   });
 }

@@ -2,6 +2,7 @@
 // meanwhile is asked next, and only the latest of it. What lies below (steps, kit, options) is marked as old at once and
 // fetched when the hand rests.
 import { fetchPart } from "./part";
+import { HOURS } from "./steps";
 
 const waiting = new Map<string, string>();
 const REST_MS = 500;
@@ -49,7 +50,9 @@ export function asking(): boolean {
 
 // Ask for the plan with this value, which already stands in the field.
 export function ask(name: string, value: string): void {
-  last = { name, by: Number(value) < Number(waiting.get(name) ?? inQuestion?.get(name) ?? fieldOf(`was_${name}`)?.value) ? -1 : 1 };
+  const by = Number(value) - Number(waiting.get(name) ?? inQuestion?.get(name) ?? fieldOf(`was_${name}`)?.value);
+  const turns = fieldOf(name)?.dataset["turns"] !== undefined;
+  last = { name, by: (turns ? ((by + 1.5 * HOURS) % HOURS) - HOURS / 2 : by) < 0 ? -1 : 1 };
   // Enter in a field is a change and a submission of one value: one question.
   if (underWay && !waiting.has(name) && inQuestion?.get(name) === value) return;
   waiting.set(name, value);

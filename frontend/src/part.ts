@@ -6,8 +6,7 @@ import htmx from "htmx.org/dist/htmx.esm.js";
 export type Part = "look" | "below";
 
 // Requests of one source wait for one another and may be dropped there: each part has a source of its own, which stays.
-export const lookSource: Element = document.documentElement;
-const SOURCES: Record<Part, Element> = { look: lookSource, below: document.body };
+const SOURCES: Record<Part, Element> = { look: document.documentElement, below: document.body };
 // Under a moving hand only what differs is touched: what stands stays, and need not be laid out and painted again.
 const SWAPS: Record<Part, string> = { look: "outerMorph", below: "outerHTML" };
 // How many answers have reached each part. A refusal goes to the alert instead and leaves the part as it stands.

@@ -7,7 +7,7 @@ export interface Range {
   turns: boolean;
 }
 
-const HOURS = 12;
+export const HOURS = 12;
 
 export function fit(value: number, range: Range): number {
   const onGrid = Math.round(value / range.step) * range.step;
