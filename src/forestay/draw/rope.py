@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from functools import lru_cache
 
 from forestay.draw.chance import chance_words
 from forestay.draw.palette import Palette
+from forestay.draw.shapes import KEPT
 from forestay.draw.svg import element, identifier, path, picture
 from forestay.plan.model import Margin
 from forestay.text import tr
@@ -50,17 +52,9 @@ def _round_up(value: float) -> float:
 
 def draw_rope(margin: Margin, *, palette: Palette, scale_mm: float, id_prefix: str = "rope") -> str:
     """The rope of one margin. ``scale_mm``: the margin, in its own unit, that reaches the end of the rope."""
-    here = _place(margin.margin, scale_mm)
-    parts = [
-        element("line", x1=MARK_X, y1=4, x2=MARK_X, y2=HEIGHT - 4, stroke=palette.ink, stroke_width=2, class_="mark"),
-    ]
-    if margin.scale == "absolute":
-        parts.append(_whiskers(margin, scale_mm, palette))
-    parts.append(_taut(here, palette) if margin.margin >= 0 else _short(here, palette))
-    if abs(margin.margin) > scale_mm * (1 + 1e-9):
-        parts.append(_clip(math.copysign(BORDER_PX, margin.margin), palette.ink, 2.0))
+    whiskers = (margin.low, margin.high) if margin.scale == "absolute" else None
     return picture(
-        *parts,
+        _drawn(margin.margin, whiskers, scale_mm, palette),
         width=WIDTH,
         height=HEIGHT,
         title=tr("{step}: {state}", step=margin.step, state=state_words(margin)),
@@ -68,6 +62,21 @@ def draw_rope(margin: Margin, *, palette: Palette, scale_mm: float, id_prefix: s
         name=identifier(id_prefix, margin.key),
         class_="rope",
     )
+
+
+@lru_cache(KEPT)
+def _drawn(margin: float, whiskers: tuple[float, float] | None, scale_mm: float, palette: Palette) -> str:
+    """The lines of a rope: of most margins they stay as they are while a control moves."""
+    here = _place(margin, scale_mm)
+    parts = [
+        element("line", x1=MARK_X, y1=4, x2=MARK_X, y2=HEIGHT - 4, stroke=palette.ink, stroke_width=2, class_="mark"),
+    ]
+    if whiskers is not None:
+        parts.append(_whiskers(margin, whiskers, scale_mm, palette))
+    parts.append(_taut(here, palette) if margin >= 0 else _short(here, palette))
+    if abs(margin) > scale_mm * (1 + 1e-9):
+        parts.append(_clip(math.copysign(BORDER_PX, margin), palette.ink, 2.0))
+    return "".join(parts)
 
 
 def state_words(margin: Margin) -> str:
@@ -156,12 +165,12 @@ def _ring(x: float, colour: str, ground: str) -> str:
     return element("circle", cx=x, cy=MIDDLE_Y, r=RING_PX, fill=ground, stroke=colour, stroke_width=2.6, class_="ring")
 
 
-def _whiskers(margin: Margin, scale: float, palette: Palette) -> str:
-    low, high = (MARK_X + _place(v, scale) for v in (margin.low, margin.high))
+def _whiskers(margin: float, ends: tuple[float, float], scale: float, palette: Palette) -> str:
+    low, high = (MARK_X + _place(v, scale) for v in ends)
     drawn = [element("line", x1=low, y1=MIDDLE_Y, x2=high, y2=MIDDLE_Y, stroke=palette.soft, stroke_width=1.2)]
-    for value, x in ((margin.low, low), (margin.high, high)):
+    for value, x in zip(ends, (low, high), strict=True):
         if abs(value) > scale * (1 + 1e-9):
-            if abs(margin.margin) <= scale or value * margin.margin < 0:
+            if abs(margin) <= scale or value * margin < 0:
                 drawn.append(_clip(math.copysign(BORDER_PX, value), palette.soft, 1.2))
         else:
             drawn.append(

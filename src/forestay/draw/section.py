@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from forestay.draw.names import side_words
 from forestay.draw.palette import Palette
-from forestay.draw.shapes import Point, Shape
+from forestay.draw.shapes import KEPT, Point, Shape
 from forestay.draw.strokes import stay_stroke
 from forestay.draw.svg import element, label, path, picture
 from forestay.frame import HOURS, hour_distance, temporal_hour
@@ -166,6 +167,7 @@ def _screen(p: Point) -> Point:
     return (WIDTH / 2 + PX_PER_MM * p[0], TOP_PX - PX_PER_MM * p[1])
 
 
+@lru_cache(KEPT)
 def _line(shape: Shape, palette: Palette) -> str:
     d = path([_screen(p) for p in shape.points], closed=shape.form == "outline")
     if shape.kind == "stay":
