@@ -11,8 +11,8 @@ from forestay.frame import wrap_hour
 from forestay.mechanics import pupil
 from forestay.plan.setting import Setting
 
-CLEAR_OF_TUNNEL_HOURS = 1.5
-"""From the middle of a scleral tunnel: four hooks in a square, 45 degrees away, still clear its groove (incision evidence)."""
+SQUARE = 4
+"""Hooks in a square, 45 degrees to either side of a scleral tunnel, still clear its groove; more of them stand nearer."""
 
 
 def hook_clocks(count: int, tunnel_at: float, *, wide: bool = False) -> tuple[float, ...]:
@@ -26,7 +26,7 @@ def hook_clocks(count: int, tunnel_at: float, *, wide: bool = False) -> tuple[fl
     """
     if count == 0:
         return ()
-    at_tunnel = wide and 6.0 / count < CLEAR_OF_TUNNEL_HOURS
+    at_tunnel = wide and count > SQUARE
     first, pairs = (0.0, count // 2 + 1) if at_tunnel else (0.5, (count + 1) // 2)
     offsets = (round(2 * (i + first) * 12.0 / count) / 2 for i in range(pairs))
     clocks = {wrap_hour(tunnel_at + side * offset) for offset in offsets for side in (1, -1)}
