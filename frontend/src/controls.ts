@@ -2,6 +2,8 @@
 import { type Field, ask, controlsForm, fieldOf, move, valueOf } from "./look";
 import { type Range, fit, written } from "./steps";
 
+const SLACK_PX = 3;
+
 export function rangeOf(field: HTMLInputElement): Range {
   return {
     low: Number(field.min),
@@ -42,16 +44,17 @@ function press(button: HTMLButtonElement): void {
   if (name !== undefined) stepBy(name, Number(by));
 }
 
-// An answer that comes between press and release puts a new button in the place of the pressed one, and the browser makes
-// no click of the two: it counts all the same.
+// An answer that comes between press and release may put another thing under the finger that did not move, and the browser
+// makes no click of the two: it counts all the same.
 function listenAcrossAnswers(): void {
-  let pressed: HTMLButtonElement | null = null;
+  let pressed: { button: HTMLButtonElement; x: number; y: number } | null = null;
   document.addEventListener("pointerdown", (event) => {
-    pressed = stepOf(event.target);
+    const button = stepOf(event.target);
+    pressed = button && { button, x: event.clientX, y: event.clientY };
   });
   document.addEventListener("pointerup", (event) => {
-    const released = stepOf(event.target);
-    if (pressed && released && !pressed.isConnected && pressed.value === released.value) press(released);
+    const still = pressed && Math.hypot(event.clientX - pressed.x, event.clientY - pressed.y) <= SLACK_PX;
+    if (pressed && still && stepOf(event.target) !== pressed.button) press(pressed.button);
     pressed = null;
   });
 }

@@ -88,10 +88,10 @@ async function answerAll(): Promise<void> {
         if (field) field.value = value;
       }
     }
-    // One that was opened while the answer was on its way.
-    await unfold();
   } finally {
     underWay = false;
+    // One that was opened while the answer was on its way.
+    void unfold();
     document.documentElement.toggleAttribute("data-asking", false);
     if (address === "") document.querySelector("#below")?.removeAttribute("aria-busy");
     else resting = window.setTimeout(() => void answerBelow(address), REST_MS);

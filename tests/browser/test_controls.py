@@ -117,15 +117,36 @@ def test_a_look_touches_only_what_differs(page: Page) -> None:
     assert page.evaluate("parts => parts.filter(part => !document.querySelector(part).stood)", parts) == []
 
 
-def test_a_press_counts_when_an_answer_comes_between_press_and_release(page: Page) -> None:
+@pytest.mark.parametrize(
+    "change",
+    [
+        "button => button.replaceWith(button.cloneNode(true))",
+        "button => { button.closest('.control').style.marginTop = '90px'; }",
+    ],
+    ids=["in its place another", "it moves away"],
+)
+def test_a_press_counts_when_an_answer_comes_between_press_and_release(page: Page, change: str) -> None:
     open_case(page, CASE)
     start = float(field(page, SIZE).input_value())
     x, y = middle(page.locator(f"#control-{SIZE}-less"))
     page.mouse.move(x, y)
     page.mouse.down()
-    page.locator(f"#control-{SIZE}-less").evaluate("button => button.replaceWith(button.cloneNode(true))")
+    page.locator(f"#control-{SIZE}-less").evaluate(change)
     page.mouse.up()
     expect(page.locator(".trying b", has_text=f"{start - 0.1:g} mm")).to_be_visible()
+    assert float(field(page, SIZE).input_value()) == pytest.approx(start - 0.1)  # once
+
+
+def test_a_press_that_is_let_go_elsewhere_is_none(page: Page) -> None:
+    open_case(page, CASE)
+    start = field(page, SIZE).input_value()
+    x, y = middle(page.locator(f"#control-{SIZE}-less"))
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x, y - 80)
+    page.mouse.up()
+    page.wait_for_timeout(200)
+    assert field(page, SIZE).input_value() == start
 
 
 def test_the_focus_stays_where_the_hand_is(page: Page) -> None:
