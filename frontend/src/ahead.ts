@@ -1,4 +1,5 @@
-// Looks ahead: while the hand rests on a control the server makes the next steps of it ready. Nothing is shown of that; a step that was made ready is only answered sooner.
+// Looks ahead: while the hand rests on a control the server makes the next steps of it ready. Nothing is shown of that; a
+// step that was made ready is only answered sooner.
 import { stepped } from "./controls";
 import { asking, lastMoved, questionWith } from "./look";
 

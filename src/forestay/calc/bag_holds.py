@@ -32,6 +32,9 @@ class RimHoldConstants:
 
 
 def holds_of(given: BagInput, use: Reader, springs: ZonuleParameters) -> tuple[Hold, ...]:
+    """Capsule hooks, then segments, each in the order given: hooks at the margin of an empty bag whose opening is known,
+    else at the equator. Stiffness [mN/mm], reach and overpull [mm] from the rows of ``bag_hold`` and ``rim_hold``;
+    segments just tight. ``springs``: one eye's."""
     if not given.capsule_hooks and not given.segments:
         return ()
     length = float(springs.fibre_length_mm)

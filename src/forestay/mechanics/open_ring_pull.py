@@ -114,8 +114,9 @@ def ringed(*, bag: Bag, piece: Piece, setting: Setting, tie: bool = False) -> Ri
     """Let an open ring go in a bag and keep what is needed to pull on it.
 
     Parameters: ``bag`` (its own ``ring``, ``rim`` and ``load`` are not used); ``piece``, one ring with at most one
-    suture; ``setting``; ``tie``: its suture is then drawn until the bag is centred, and knotted. Range as :func:`forestay.mechanics.open_ring_bag.rest`. Whoever asks about the same ring in the
-    same bag again is given the rest that was found.
+    suture; ``setting``; ``tie``: its suture is then drawn until the bag is centred, and knotted. Range as
+    :func:`forestay.mechanics.open_ring_bag.rest`. Whoever asks about the same ring in the same bag again is given the rest
+    that was found.
     """
     if len(piece.sutured_clocks) > 1:
         raise ValueError("a ring that is pulled on has at most one suture")

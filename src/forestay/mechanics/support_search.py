@@ -47,7 +47,8 @@ def search(*, question: Question, solve: Solve, constants: SupportConstants) -> 
     the capsulorhexis is there. A ring is put in after a whole nucleus has been delivered by hand, unless the bag gives
     way before, hooks or not (the hooks of a ring with hooks bridge the time); with relaxing cuts it is out of question.
     Hooks stand where their stabs can be had: out of what is ``barred``, moved by no more than the question allows; numbers
-    of them that find no place are told. Its ends lie where the question says, else as :func:`ring_gap_clock`; those of a sutured ring across from its suture.
+    of them that find no place are told. A ring's ends lie where the question says, else as :func:`ring_gap_clock`; those of
+    a sutured ring across from its suture.
     Order: rows that hold; of those, rows that ask no fibre for more than it bears; then by how many rows are as good in
     all three measures and better in one, by the sum of their places in the three, and by how little is left in the eye. An eye and its mirror image answer alike to the
     last digit if ``solve`` does.
